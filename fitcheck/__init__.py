@@ -1,0 +1,1 @@
+"""fitcheck: does it fit?"""

@@ -1,0 +1,1 @@
+"""From a model file and values to solids and features."""

@@ -1,0 +1,1 @@
+"""Reading the scene file: what was written, and where."""

@@ -1,0 +1,1 @@
+"""Placing parts, and the geometry engine."""

@@ -1,0 +1,149 @@
+"""The placed scene: parts with poses, the pieces the engine asks about, contacts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from fitcheck.parts.features import Face, Shape
+from fitcheck.parts.solids import Piece, Solid
+from fitcheck.world.frames import Frame
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One model placed under a name.
+
+    Args:
+        name: full name; a part of an assembly is `stack.fan[2]`.
+        group: name of the scene's own part it belongs to (`stack`).
+        model: name of its model.
+        pose: world_from_part.
+        shape: solids and features in the part's frame (mirrored already).
+        values: the model's parameters and derived lengths, by name.
+        claims: full name of the compartment it should be inside, or empty.
+        line: line of the part in the scene file.
+        says: offsets as written, for mends (`{"front": 16.0}`), world side to mm.
+    """
+
+    name: str
+    group: str
+    model: str
+    pose: Frame
+    shape: Shape
+    values: dict[str, Any] = field(default_factory=dict)
+    claims: str = ""
+    line: int = 0
+    says: dict[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def bounds(self) -> np.ndarray:
+        """(2, 3) world bounds of all solids, mm; a point at the origin if it has none."""
+        boxes = [piece_bounds(p, self.pose) for s in self.shape.solids.values() for p in s.pieces]
+        if not boxes:
+            return np.array([self.pose.origin, self.pose.origin])
+        return np.array([np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)])
+
+
+@dataclass(frozen=True, eq=False)
+class Zone:
+    """Where a mated port may lie inside its host: a cylinder from `at` along `inward`."""
+
+    at: np.ndarray
+    inward: np.ndarray
+    radius: float
+    depth: float
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """A contact that the scene means: these solids may touch, and no others for it.
+
+    `a` and `b` are part names, `solids_a` and `solids_b` the solids concerned (empty
+    means all of the part). `gives` is how deep they may press into each other (pads).
+    `zone` is set for a joined port: the solid `reach` of part `a` may lie inside the
+    solids of `b`, but only within the zone.
+    """
+
+    kind: str  # rest, join, touches
+    a: str
+    b: str
+    solids_a: tuple[str, ...] = ()
+    solids_b: tuple[str, ...] = ()
+    gives: float = 0.0
+    reach: str = ""
+    zone: Zone | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Room:
+    """A compartment in the world: its full name, (2, 3) bounds, and six inward faces."""
+
+    name: str
+    part: str
+    bounds: np.ndarray
+    faces: dict[str, Face] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """One piece of the world: whose it is."""
+
+    part: int
+    solid: str
+
+
+@dataclass(frozen=True, eq=False)
+class World:
+    """All that checks see.
+
+    Args:
+        title: of the scene.
+        parts: leaves, in scene order; an assembly's own solids come before its parts.
+        contacts: what may touch.
+        compartments: by full name (`case.plinth`).
+        rules: what the builder demands, by check name; values already in mm and degrees.
+        views: as in the scene file, values already evaluated.
+        uncertain: lengths written with an uncertainty, as (name, low, nominal, high, line).
+        parameters: the scene's parameters as resolved.
+        lines: rule name -> line in the scene file.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+    contacts: tuple[Contact, ...] = ()
+    compartments: dict[str, Room] = field(default_factory=dict)
+    rules: dict[str, Any] = field(default_factory=dict)
+    views: dict[str, Any] = field(default_factory=dict)
+    uncertain: tuple[tuple[str, float, float, float, int], ...] = ()
+    parameters: dict[str, Any] = field(default_factory=dict)
+    lines: dict[str, int] = field(default_factory=dict)
+
+    @cached_property
+    def by_name(self) -> dict[str, Part]:
+        """Parts by full name."""
+        return {part.name: part for part in self.parts}
+
+
+def piece_bounds(piece: Piece, world_from_part: Frame) -> np.ndarray:
+    """(2, 3) exact world bounds of a placed piece, mm."""
+    rotation = world_from_part.rotation @ piece.rotation
+    centre = world_from_part.point(piece.centre)
+    if piece.mesh is not None:
+        corners = piece.mesh.vertices @ rotation.T + centre
+        return np.array([corners.min(axis=0), corners.max(axis=0)])
+    if piece.kind == 0:
+        reach = np.abs(rotation) @ piece.half
+    else:
+        # A disc of radius r with axis a reaches r sqrt(1 - a_k^2) along axis k.
+        axis = rotation[:, 2]
+        reach = piece.half[0] * np.sqrt(np.clip(1 - axis**2, 0, 1)) + np.abs(axis) * piece.half[2]
+    return np.array([centre - reach, centre + reach])
+
+
+def placed_solids(part: Part) -> list[Solid]:
+    """The part's solids in a fixed order (the model's)."""
+    return list(part.shape.solids.values())

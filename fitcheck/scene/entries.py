@@ -1,0 +1,143 @@
+"""What a scene file holds, key by key; the descriptions are the help an editor shows."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, WithJsonSchema
+
+from fitcheck.scene.kinds import (
+    ARITHMETIC,
+    SIDES,
+    AnyScalar,
+    FreeName,
+    Line,
+    Name,
+    Problem,
+    Range,
+    Reference,
+    Shaped,
+    WrittenCount,
+    WrittenLength,
+    WrittenNumber,
+    WrittenParts,
+    one_or_list,
+    refusal,
+    shown,
+)
+from fitcheck.scene.places import Place
+
+_SCALAR_SCHEMA: dict[str, Any] = {"type": ["number", "string", "boolean"]}
+Scalars = Annotated[list[AnyScalar], *one_or_list(_SCALAR_SCHEMA)]
+ParameterType = Literal["length", "angle", "count", "number", "choice", "flag", "text", "file", "feature"]
+
+
+class Entry(Shaped):
+    """What every named entry may have: several of it, or only sometimes."""
+
+    repeat: dict[Name, WrittenCount] = Field(
+        default_factory=dict,
+        description="Make one for each index, counted from 1: {i: 4, k: 2}; i and k can then be named here.",
+    )
+    when: dict[Name, Scalars] = Field(
+        default_factory=dict,
+        description="Make it only if each named parameter has one of these values: {ports: [near, both]}.",
+    )
+
+
+class PartEntry(Entry):
+    """A part: one model under a name, its values, and where it sits."""
+
+    model: Name = Field(description="Name of the model: a built-in one or one of your model_folders.")
+    with_: dict[Name, AnyScalar] = Field(
+        default_factory=dict, alias="with", description="Values for the model's parameters."
+    )
+    place: Place | None = Field(
+        None, description="Where it sits; without it the model's origin lies at the world's."
+    )
+    inside: Reference | None = Field(
+        None, description="The compartment it claims to be inside, such as case.plinth."
+    )
+
+
+class ParameterEntry(Shaped):
+    """A named value of the scene that you vary (`--set name=value`)."""
+
+    value: AnyScalar = Field(description="The value: a number, a quantity, arithmetic, a word.")
+    choices: list[AnyScalar] | None = Field(None, min_length=1, description="The only values allowed.")
+    range: Range | None = Field(None, description="Least and greatest value; either may be none.")
+    meaning: Line = Field("", description="What it is, in a few words.")
+    type: ParameterType | None = Field(None, description="What it is read as, if its value does not tell.")
+
+
+def _long_form(raw: Any) -> Any:
+    return raw if isinstance(raw, dict) else {"value": raw}
+
+
+_SHORT: list[dict[str, Any]] = [{"type": ["number", "boolean"]}, {"type": "string", "pattern": ARITHMETIC}]
+
+
+class Touch(Shaped):
+    """Two parts (or solids of them) that may touch."""
+
+    between: WrittenParts = Field(description="A part, or one solid of it.")
+    and_: WrittenParts = Field(alias="and", description="The other part or solid.")
+    gives: WrittenLength = Field(0, description="How far they may press into each other (a pad, a gasket).")
+
+
+class Cut(Shaped):
+    """A section: the plane at this coordinate of one axis."""
+
+    model_config = ConfigDict(json_schema_extra={"minProperties": 1, "maxProperties": 1})
+
+    x: WrittenLength | None = Field(None, description="Cut across x, here.")
+    y: WrittenLength | None = Field(None, description="Cut across y, here.")
+    z: WrittenLength | None = Field(None, description="Cut across z, here.")
+
+
+_LOOK = rf"from ({'|'.join(SIDES)})( ({'|'.join(SIDES)})){{0,2}}"
+
+
+def _look(raw: Any) -> str:
+    if not isinstance(raw, str) or not re.fullmatch(_LOOK, raw):
+        raise refusal(Problem(f"expected from and one to three sides (from front left), found {shown(raw)}"))
+    return raw
+
+
+Look = Annotated[str, PlainValidator(_look), WithJsonSchema({"type": "string", "pattern": f"^{_LOOK}$"})]
+
+
+class View(Shaped):
+    """A named picture."""
+
+    look: Look = Field("from front left top", description="from and one to three sides: from front left.")
+    cut: Cut | None = Field(None, description="Cut open at a coordinate: {x: 155 mm}.")
+    colour: Literal["clearance", "verdict", "role"] = Field(
+        "clearance",
+        description="What the colours show: least distances, verdicts, or what things are made of.",
+    )
+    hide: list[WrittenParts] = Field(default_factory=list, description="Parts or solids left out.")
+    show: list[WrittenParts] = Field(default_factory=list, description="If given, only these are drawn.")
+    explode: WrittenNumber = Field(0, description="0: as built; 1: moved well apart.")
+
+
+class SceneFile(Shaped):
+    """One machine: sizes, parts and where they sit, what you demand, what to draw."""
+
+    title: Line = Field("", description="One line.")
+    notes: Line = Field("", description="Free text.")
+    model_folders: list[Line] = Field(
+        default_factory=list, description="Folders beside the scene that hold your own models."
+    )
+    parameters: dict[
+        Name,
+        Annotated[
+            ParameterEntry,
+            BeforeValidator(_long_form),
+        ],
+    ] = Field(default_factory=dict, description="Named values that you vary.")
+    parts: dict[Name, PartEntry] = Field(description="Name of each part, its model, values, placement.")
+    touches: list[Touch] = Field(default_factory=list, description="Further pairs that may touch.")
+    rules: dict[str, Any] = Field(default_factory=dict, description="What you demand, by check.")
+    views: dict[FreeName, View] = Field(default_factory=dict, description="Named pictures.")

@@ -1,0 +1,108 @@
+"""What a check demands to be written under `rules:`, and how the written becomes plain values.
+
+A check declares the type of its rule beside its question, and hands it up with its name (`clearance`):
+
+    class PairRule(Rule):
+        \"\"\"A clearance between two parts.\"\"\"
+
+        between: PartRef = Field(description="A part, or several by drive*.")
+        and_: PartRef = Field(alias="and", description="The other part.")
+        at_least: Length = Field(description="The least distance demanded.")
+
+    class ClearanceRule(Rule):
+        \"\"\"How far apart parts must be.\"\"\"
+
+        default: Length = Field(2.0, description="For every pair not named.")
+        pairs: list[PairRule] = Field(default_factory=list, description="Pairs that differ.")
+
+A rule that is a list of demands is handed in as `list[RoomRule]`. Fields are of the kinds `Length`, `Angle`,
+`Number`, `Count`, `Share`, `Text`, `PartRef`, `PlaceRef`, `Side`, of `Literal`, `Flag`, or rules, lists and
+dicts of these, or any of them `| None`. Each field has a description, for it is the help an editor shows.
+"""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Callable
+from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel
+
+from fitcheck.scene.kinds import Kind, Shaped
+
+Step = str | int
+Evaluate = Callable[[str, Any, tuple[Step, ...]], Any]
+
+
+class Rule(Shaped):
+    """Base of what is written under a check's name."""
+
+
+RuleType = Any  # type[Rule] or list[SomeRule]; typing has no word for both
+R = TypeVar("R")
+
+
+def walk_rule(rule: R, evaluate: Evaluate, path: tuple[Step, ...] = ()) -> R:
+    """The same rule (or list of rules) with the plain value in place of each field that was written.
+
+    Args:
+        rule: a rule, or a list of them, as it stands in `SceneFile.rules`.
+        evaluate: gets the kind (`length`, `angle`, `number`, `count`, `share`, `text`, `part`, `place`, `side`),
+            what was written, and its path in the file; returns the plain value.
+        path: where the rule stands in the file (`("rules", "clearance")`); a list's items add their number.
+    """
+    if isinstance(rule, list):
+        return [walk_rule(item, evaluate, (*path, at)) for at, item in enumerate(rule)]  # type: ignore[return-value]
+    if not isinstance(rule, BaseModel):
+        raise TypeError(f"no rule: {rule!r}")
+    found: dict[str, Any] = {}
+    for name, field in type(rule).model_fields.items():
+        kinds = [note for note in field.metadata if isinstance(note, Kind)]
+        found[name] = _walk(
+            kinds[0] if kinds else None,
+            field.annotation,
+            getattr(rule, name),
+            evaluate,
+            (*path, field.alias or name),
+        )
+    return type(rule).model_construct(_fields_set=set(rule.model_fields_set), **found)
+
+
+def _walk(kind: Kind | None, annotation: Any, raw: Any, evaluate: Evaluate, path: tuple[Step, ...]) -> Any:
+    if raw is None:
+        return None
+    if kind is not None:
+        return evaluate(kind.name, raw, path)
+    if isinstance(raw, BaseModel):
+        return walk_rule(raw, evaluate, path)
+    kind, annotation = _arm(annotation, raw)
+    if kind is not None:
+        return evaluate(kind.name, raw, path)
+    inner = get_args(annotation)
+    if isinstance(raw, list):
+        return [_walk(*_opened(inner[0]), item, evaluate, (*path, at)) for at, item in enumerate(raw)]
+    if isinstance(raw, dict):
+        return {key: _walk(*_opened(inner[1]), item, evaluate, (*path, key)) for key, item in raw.items()}
+    return raw
+
+
+def _opened(annotation: Any) -> tuple[Kind | None, Any]:
+    """The kind noted on a type, if any, and the type without its notes."""
+    if get_origin(annotation) is Annotated:
+        inner, *notes = get_args(annotation)
+        kinds = [note for note in notes if isinstance(note, Kind)]
+        return (kinds[0] if kinds else None), inner
+    return None, annotation
+
+
+def _arm(annotation: Any, raw: Any) -> tuple[Kind | None, Any]:
+    """Which arm of `A | B` the raw value belongs to; not a union: the type itself."""
+    kind, annotation = _opened(annotation)
+    if kind is not None or get_origin(annotation) not in (Union, types.UnionType):
+        return kind, annotation
+    arms = [_opened(arm) for arm in get_args(annotation)]
+    holder = type(raw) if isinstance(raw, list | dict) else None
+    for kind, arm in arms:
+        if (get_origin(arm) or arm) is holder if holder else kind is not None:
+            return kind, arm
+    return None, None

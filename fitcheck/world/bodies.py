@@ -1,0 +1,147 @@
+"""Bodies: every solid of a world as rows of a few arrays, and which come near."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from fitcheck.parts.solids import Mesh
+from fitcheck.world.world import World, piece_bounds
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """One solid of one part, as the engine names it.
+
+    `name` is part and solid (`case.floor`); `part` its index in the world's parts; `pieces`
+    its rows in the arrays of `Bodies`; `bounds` (2, 3) in the world, mm; `error` how far
+    its pieces may lie from the true surface, mm.
+    """
+
+    name: str
+    part: int
+    part_name: str
+    group: str
+    solid: str
+    pieces: slice
+    bounds: np.ndarray
+    error: float
+
+
+@dataclass(frozen=True, eq=False)
+class Bodies:
+    """All solids of a world; the arrays have one row a piece, in world coordinates, mm.
+
+    Args:
+        kinds: (n,) `Kind`.
+        halves: (n, 3) half sizes along the piece's own axes.
+        rotations: (n, 3, 3) world_from_piece.
+        centres: (n, 3).
+        bounds: (n, 2, 3).
+        body: (n,) index into `all`.
+        meshes: the triangles of each piece, or None.
+        all: the bodies, in the order of the world's parts and their solids.
+        body_bounds: (m, 2, 3) of the bodies.
+        body_parts: (m,) index of each body's part.
+    """
+
+    kinds: np.ndarray
+    halves: np.ndarray
+    rotations: np.ndarray
+    centres: np.ndarray
+    bounds: np.ndarray
+    body: np.ndarray
+    meshes: tuple[Mesh | None, ...]
+    all: tuple[Body, ...]
+    body_bounds: np.ndarray
+    body_parts: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.all)
+
+    def rows(self, chosen: np.ndarray | list[int]) -> np.ndarray:
+        """Rows of all pieces of these bodies."""
+        return np.flatnonzero(np.isin(self.body, np.asarray(chosen, int)))
+
+    def shifted(self, chosen: np.ndarray | list[int], by: np.ndarray) -> Bodies:
+        """The same world with these bodies moved by (3,) mm."""
+        rows, bodies = self.rows(chosen), np.asarray(chosen, int)
+        centres, bounds, body_bounds = self.centres.copy(), self.bounds.copy(), self.body_bounds.copy()
+        centres[rows] += by
+        bounds[rows] += by
+        body_bounds[bodies] += by
+        return replace(self, centres=centres, bounds=bounds, body_bounds=body_bounds)
+
+
+_made: WeakKeyDictionary[World, Bodies] = WeakKeyDictionary()
+
+
+def bodies(world: World) -> Bodies:
+    """All solids of the world, made on first use."""
+    found = _made.get(world)
+    if found is None:
+        found = _made[world] = _collect(world)
+    return found
+
+
+def _collect(world: World) -> Bodies:
+    kinds, halves, rotations, centres, bounds, owner = [], [], [], [], [], []
+    meshes: list[Mesh | None] = []
+    found: list[Body] = []
+    for index, part in enumerate(world.parts):
+        for solid in part.shape.solids.values():
+            start = len(kinds)
+            for piece in solid.pieces:
+                kinds.append(int(piece.kind))
+                halves.append(piece.half)
+                rotations.append(part.pose.rotation @ piece.rotation)
+                centres.append(part.pose.point(piece.centre))
+                bounds.append(piece_bounds(piece, part.pose))
+                owner.append(len(found))
+                meshes.append(piece.mesh)
+            if len(kinds) == start:
+                continue
+            own = np.array(bounds[start:])
+            whole = np.array([own[:, 0].min(axis=0), own[:, 1].max(axis=0)])
+            error = max([solid.error, *(m.error for m in meshes[start:] if m is not None)])
+            name = f"{part.name}.{solid.name}"
+            rows = slice(start, len(kinds))
+            found.append(Body(name, index, part.name, part.group, solid.name, rows, whole, error))
+    return Bodies(
+        kinds=np.array(kinds, int),
+        halves=np.array(halves, float).reshape(-1, 3),
+        rotations=np.array(rotations, float).reshape(-1, 3, 3),
+        centres=np.array(centres, float).reshape(-1, 3),
+        bounds=np.array(bounds, float).reshape(-1, 2, 3),
+        body=np.array(owner, int),
+        meshes=tuple(meshes),
+        all=tuple(found),
+        body_bounds=np.array([b.bounds for b in found], float).reshape(-1, 2, 3),
+        body_parts=np.array([b.part for b in found], int),
+    )
+
+
+def near(bodies: Bodies, reach: float | np.ndarray = 0.0) -> np.ndarray:
+    """Pairs of bodies of different parts whose bounds come within reach.
+
+    Args:
+        reach: mm, for all or (m, m) for each pair.
+
+    Returns:
+        (k, 2) indices, the lower first, in order.
+    """
+    low, high = bodies.body_bounds[:, 0], bodies.body_bounds[:, 1]
+    close = bodies.body_parts[:, None] != bodies.body_parts
+    for axis in range(3):
+        gap = np.maximum(low[:, None, axis] - high[None, :, axis], low[None, :, axis] - high[:, None, axis])
+        close &= gap <= reach
+    first, second = np.nonzero(np.triu(close, 1))
+    return np.column_stack([first, second])
+
+
+def bounds_gap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Distance of bounds (..., 2, 3), mm: never above that of what they hold."""
+    apart = np.maximum(a[..., 0, :] - b[..., 1, :], b[..., 0, :] - a[..., 1, :])
+    return np.sqrt((np.maximum(apart, 0.0) ** 2).sum(axis=-1))

@@ -16,8 +16,12 @@ SIDES: dict[str, np.ndarray] = {
     "top": np.array([0.0, 0.0, 1.0]),
 }
 OPPOSITE = {
-    "left": "right", "right": "left", "front": "rear", "rear": "front",
-    "bottom": "top", "top": "bottom",
+    "left": "right",
+    "right": "left",
+    "front": "rear",
+    "rear": "front",
+    "bottom": "top",
+    "top": "bottom",
 }
 
 

@@ -180,7 +180,9 @@ def mirrored_node(node: Node, axis: int) -> Node:
         for key, child in node.children.items()
     }
     contacts = tuple(
-        c if c.zone is None else replace(c, zone=replace(c.zone, at=flip @ c.zone.at, inward=flip @ c.zone.inward))
+        c
+        if c.zone is None
+        else replace(c, zone=replace(c.zone, at=flip @ c.zone.at, inward=flip @ c.zone.inward))
         for c in node.contacts
     )
     return replace(node, shape=mirrored(node.shape, axis), children=children, contacts=contacts)

@@ -82,7 +82,10 @@ def rest_frame(mine: Face, host: Face, rotation: np.ndarray, rulers: Sequence[Ru
         raise ValueMistake(
             f"{len(rulers)} rulers for the two directions of the face; give one for each direction"
         )
-    if len(rulers) < 2 or abs(float(np.dot(np.cross(rulers[0].towards, rulers[1].towards), host.normal))) < PARALLEL:
+    if (
+        len(rulers) < 2
+        or abs(float(np.dot(np.cross(rulers[0].towards, rulers[1].towards), host.normal))) < PARALLEL
+    ):
         raise ValueMistake(_missing(host, rulers))
     rows = np.array([r.towards for r in rulers] + [host.normal])
     due = [float(r.towards @ (r.theirs - r.mine)) + r.apart for r in rulers] + [lift]

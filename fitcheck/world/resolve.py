@@ -1,0 +1,315 @@
+"""From a scene as written to a world: values worked out, parts placed, mistakes collected."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from fitcheck.parts.features import Compartment
+from fitcheck.scene.expression import Amount
+from fitcheck.scene.limits import PARTS
+from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
+from fitcheck.scene.read import Scene
+from fitcheck.scene.rules import walk_rule
+from fitcheck.world.frames import SIDES, Frame
+from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
+from fitcheck.world.place import moved_face
+from fitcheck.world.space import Desk, PassedOver, Space, box_bounds
+from fitcheck.world.world import Contact, Part, Room, World
+
+# A compartment's box must lie along the world's axes to this (sine of the turn).
+SQUARE = 1e-9
+
+
+def resolve(scene: Scene) -> World:
+    """Work out every value of a scene, place every part, and gather what checks need.
+
+    Raises:
+        Mistakes: all that could be found wrong in one go, with their places.
+    """
+    data = scene.document.data
+    desk = Desk(models=scene.models)
+    space = Space(
+        desk, scene.document, ("parts",), data.get("parts") or {}, {}, written=data.get("parameters") or {}
+    )
+    nodes: dict[str, tuple[Node, Frame]] = {}
+    with_mistakes = _try_all(space, nodes)
+    parts = tuple(_parts(space, nodes))
+    if len(parts) > PARTS:
+        raise Mistakes(
+            [_mistake(scene, ("parts",), "parts", ValueMistake(f"{len(parts)} parts; the limit is {PARTS}"))]
+        )
+    rooms = _rooms(space, nodes)
+    names = _Names(space, parts, rooms)
+    claims = names.claims()
+    rules = {} if with_mistakes else names.rules(scene.file.rules)
+    views = names.views(data.get("views") or {})
+    touches = names.touches(data.get("touches") or [])
+    if desk.mistakes:
+        raise Mistakes(desk.mistakes)
+    return World(
+        title=data.get("title") or scene.document.name,
+        parts=tuple(replace(part, claims=claims.get(part.group, "")) for part in parts),
+        contacts=(*_contacts(space, nodes), *touches),
+        compartments=rooms,
+        rules=rules,
+        views=views,
+        uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
+        parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
+        lines=_lines(scene, data.get("rules") or {}),
+    )
+
+
+def _try_all(space: Space, nodes: dict[str, tuple[Node, Frame]]) -> bool:
+    """Work out every parameter and part, so that all mistakes are noted; tell if any was."""
+    for name in space.written:
+        for _ in _noting(space, ("parameters", name), name, lambda n=name: space.parameter(n)):
+            pass
+    for name, key, _ in space.instances():
+        for node in _noting(space, (*space.path, key), key, lambda n=name: space.node(n)):
+            for frame in _noting(space, (*space.path, key), key, lambda n=name: space.frame(n)):
+                nodes[name] = (node, frame)
+    return bool(space.desk.mistakes)
+
+
+def _noting(space: Space, path: tuple[str | int, ...], subject: str, work: Any) -> Iterator[Any]:
+    """Yields what the work gives, or nothing when a mistake was (or now is) noted."""
+    try:
+        yield work()
+    except PassedOver:
+        return
+    except ValueMistake as wrong:
+        space.desk.note(space.document.mark(path, key=True), subject, replace_offset(wrong))
+
+
+def replace_offset(wrong: ValueMistake) -> ValueMistake:
+    """The same mistake, said of a whole key: an offset inside a value would point past it."""
+    return ValueMistake(wrong.problem, wrong.mend)
+
+
+def _parts(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> Iterator[Part]:
+    """Leaves in scene order; an assembly's own solids come before its sub-parts."""
+    for name, key, _ in space.instances():
+        if name not in nodes:
+            continue
+        node, frame = nodes[name]
+        line = space.document.mark((*space.path, key), key=True).line
+        says = _says(space, key, name)
+        for full, leaf, stands in node.leaves(name, frame):
+            if leaf.shape.solids or leaf.shape.keep_clear or leaf.shape.compartments or full == name:
+                values = {k: _plain(v) for k, v in leaf.values.items()}
+                yield Part(full, name, leaf.model, stands, leaf.shape, values, "", line, says)
+
+
+def _says(space: Space, key: str, name: str) -> dict[str, float]:
+    """The rulers a part was placed with, as numbers."""
+    place = space.entries[key].get("place") or {}
+    _, indices = space.instance(name)
+    return {
+        side: space.number(
+            place[side], "length", (*space.path, key, "place", side), indices, f"{name}.{side}"
+        )
+        for side in SIDES
+        if side in place
+    }
+
+
+def _rooms(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> dict[str, Room]:
+    """Every compartment of every part, by full name."""
+    rooms = {}
+    for name, (node, frame) in nodes.items():
+        for full, leaf, stands in node.leaves(name, frame):
+            for key, room in leaf.shape.compartments.items():
+                if not _square(stands):
+                    path = (*space.path, name.partition("[")[0])
+                    wrong = ValueMistake(
+                        f"has compartment {key} but stands askew; a part with compartments turns by quarter turns only"
+                    )
+                    space.desk.note(space.document.mark(path, key=True), name, wrong)
+                    continue
+                rooms[f"{full}.{key}"] = _room(full, room, stands)
+    return rooms
+
+
+def _room(part: str, room: Compartment, stands: Frame) -> Room:
+    faces = {
+        wall: moved_face(wall_face(room, wall), stands)
+        for wall in ("floor", "ceiling", "left_wall", "right_wall", "front_wall", "rear_wall")
+    }
+    return Room(f"{part}.{room.name}", part, box_bounds(room, stands), faces)
+
+
+def _square(frame: Frame) -> bool:
+    return bool(np.all(np.abs(np.abs(frame.rotation).max(axis=0) - 1) < SQUARE))
+
+
+def _contacts(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> Iterator[Contact]:
+    """Contacts between the scene's parts, then those inside each assembly."""
+    yield from space.contacts
+    for name, (node, frame) in nodes.items():
+        for full, leaf, stands in node.leaves(name, frame):
+            for contact in leaf.contacts:
+                zone = contact.zone
+                if zone is not None:
+                    zone = replace(zone, at=stands.point(zone.at), inward=stands.direction(zone.inward))
+                a, b = (f"{full}.{end}" if end else full for end in (contact.a, contact.b))
+                yield replace(contact, a=a, b=b, zone=zone)
+
+
+class _Names:
+    """Names that rules, views, touches and claims use, checked against what there is."""
+
+    def __init__(self, space: Space, parts: tuple[Part, ...], rooms: Mapping[str, Room]) -> None:
+        self.space, self.parts, self.rooms = space, parts, rooms
+        self.known: set[str] = set()
+        for part in parts:
+            self.known |= {part.name, part.group} | {f"{part.name}.{s}" for s in part.shape.solids}
+            pieces = part.name.split(".")
+            self.known |= {".".join(pieces[:k]) for k in range(1, len(pieces))}
+        self.known |= {name.partition("[")[0] for name in self.known if name.endswith("]")}
+
+    def claims(self) -> dict[str, str]:
+        """Compartment claimed by each part that claims one."""
+        found = {}
+        for name, key, _ in self.space.instances():
+            claimed = self.space.entries[key].get("inside")
+            if claimed is not None:
+                path = (*self.space.path, key, "inside")
+                if claimed in self.rooms or not self._noted(path, claimed, self.rooms, "compartment"):
+                    found[name] = claimed
+        return found
+
+    def _noted(self, path: tuple[str | int, ...], said: str, known: Any, what: str) -> bool:
+        """Note an unknown name, unless what it belongs to already has a noted mistake."""
+        if said.split(".")[0].partition("[")[0] in self.space.entries and self.space.desk.mistakes:
+            return True
+        near = nearest(said, known)
+        listed = ", ".join(sorted(known)[:12])
+        problem = f"there is no {what} `{said}`" + (f" (there are {listed})" if len(known) <= 12 else "")
+        subject = str(path[-1]) if isinstance(path[-1], str) else str(path[-2])
+        self.space.desk.note(
+            self.space.document.mark(path), subject, ValueMistake(problem, f"write {near}" if near else "")
+        )
+        return True
+
+    def part(self, path: tuple[str | int, ...], said: str) -> str:
+        """A name of a part, an assembly, a solid, or a pattern; noted when nothing has it."""
+        if said.endswith("*"):
+            if not any(name.startswith(said[:-1]) for name in self.known):
+                self._noted(path, said, self.known, "part")
+        elif said not in self.known:
+            self._noted(path, said, self.known, "part")
+        return said
+
+    def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
+        """Rules with mm and degrees in place of what was written."""
+        return {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
+
+    def _rule_value(self, kind: str, raw: Any, path: tuple[str | int, ...]) -> Any:
+        if kind == "part":
+            return self.part(path, str(raw))
+        if kind == "place":
+            return self._feature(path, str(raw))
+        if kind in ("length", "angle", "count", "number", "share"):
+            try:
+                kind = "number" if kind == "share" else kind
+                return self.space.number(raw, kind, path, {}, ".".join(map(str, path)))
+            except PassedOver:
+                return 0.0
+        return raw
+
+    def _feature(self, path: tuple[str | int, ...], said: str) -> str:
+        """A path to a feature, a compartment or a part, checked; given back as written."""
+        try:
+            node = self.space.node(segments(said)[0])
+            found = find(node, segments(said)[1:], said)
+            if found.rest and not (found.feature is None and found.rest[0] in found.node.shape.solids):
+                raise unknown(found.node, found.rest[0], said)
+        except PassedOver:
+            return said
+        except ValueMistake as wrong:
+            self.space.desk.note(self.space.document.mark(path), str(path[-1]), wrong)
+        return said
+
+    def views(self, written: Mapping[str, Any]) -> dict[str, Any]:
+        """Views with numbers worked out and names checked."""
+        views = {}
+        for name, view in written.items():
+            view = dict(view or {})
+            path = ("views", name)
+            if isinstance(view.get("cut"), dict):
+                view["cut"] = {
+                    axis: self._rule_value("length", raw, (*path, "cut", axis))
+                    for axis, raw in view["cut"].items()
+                }
+            if "explode" in view:
+                view["explode"] = self._rule_value("number", view["explode"], (*path, "explode"))
+            for key in ("hide", "show"):
+                view[key] = [self.part((*path, key, at), said) for at, said in enumerate(view.get(key) or [])]
+            views[name] = view
+        return views
+
+    def touches(self, written: list[Mapping[str, Any]]) -> list[Contact]:
+        """Pairs that the scene lets touch."""
+        contacts = []
+        for at, touch in enumerate(written):
+            path = ("touches", at)
+            a = self.part((*path, "between"), touch["between"])
+            b = self.part((*path, "and"), touch["and"])
+            gives = self._rule_value("length", touch.get("gives", 0), (*path, "gives"))
+            contacts += [
+                Contact("touches", left, right, solids_a, solids_b, gives)
+                for left, solids_a in self._members(a)
+                for right, solids_b in self._members(b)
+            ]
+        return contacts
+
+    def _members(self, said: str) -> list[tuple[str, tuple[str, ...]]]:
+        """Leaves (and the one solid) that a name stands for."""
+        found = []
+        for part in self.parts:
+            solid = next((s for s in part.shape.solids if f"{part.name}.{s}" == said), "")
+            stem = part.name.partition("[")[0]
+            if solid:
+                found.append((part.name, (solid,)))
+            elif (
+                part.name == said
+                or part.name.startswith((f"{said}.", f"{said}["))
+                or (said.endswith("*") and part.name.startswith(said[:-1]))
+                or stem == said
+            ):
+                found.append((part.name, ()))
+        return found
+
+
+def _mistake(scene: Scene, path: tuple[str | int, ...], subject: str, wrong: ValueMistake) -> Any:
+    desk = Desk(models={})
+    desk.note(scene.document.mark(path), subject, wrong)
+    return next(iter(desk.mistakes))
+
+
+def _lines(scene: Scene, rules: Mapping[str, Any]) -> dict[str, int]:
+    """Line of each rule, and of each item of a rule that is or holds a list."""
+    lines: dict[str, int] = {}
+
+    def walk(path: tuple[str | int, ...], name: str, value: Any) -> None:
+        lines[name] = scene.document.mark(path, key=isinstance(path[-1], str)).line
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                if isinstance(inner, (list, dict)):
+                    walk((*path, key), f"{name}.{key}", inner)
+        elif isinstance(value, list):
+            for at, inner in enumerate(value):
+                walk((*path, at), f"{name}[{at + 1}]", inner)
+
+    for name, value in rules.items():
+        walk(("rules", name), name, value)
+    return lines
+
+
+def _plain(value: Value | None) -> Any:
+    """A value as plain data: a number in mm or degrees, a text, a flag."""
+    return value.value if isinstance(value, Amount) else value

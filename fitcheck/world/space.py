@@ -1,0 +1,498 @@
+"""Parts that stand in one frame: the scene's, or the sub-parts of one assembly.
+
+Values are read one by one, when something asks for them: a feature of one part may set a
+parameter of another, so neither the order of the file nor that of the parts matters.
+A value that cannot be read is noted once, and what rests on it is passed over in silence.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import numpy as np
+
+from fitcheck.parts.build import GivenMistake, build_shape, evaluate_model
+from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
+from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number, evaluate
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, ValueMistake, nearest
+from fitcheck.scene.quantity import Uncertain, parse
+from fitcheck.scene.read import Model
+from fitcheck.scene.text import Document
+from fitcheck.world.frames import IDENTITY, Frame
+from fitcheck.world.node import (
+    ENDS,
+    SIZES,
+    Child,
+    Found,
+    Node,
+    Value,
+    anchor,
+    base,
+    features,
+    find,
+    mirrored_node,
+    segments,
+    unknown,
+)
+from fitcheck.world.placing import place_part
+from fitcheck.world.world import Contact
+
+Path = tuple[str | int, ...]
+T = TypeVar("T")
+
+# Longest chain of values that ask for each other. Real scenes stay under ten; the limit
+# comes before Python's own, so that a made-up chain ends in an error that says so.
+CHAIN = 40
+
+
+class PassedOver(Exception):
+    """This rests on a value whose mistake is noted already."""
+
+
+@dataclass
+class Desk:
+    """What one resolution shares: models, notes of mistakes, shapes already built."""
+
+    models: Mapping[str, Model]
+    mistakes: set[Mistake] = field(default_factory=set)
+    nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
+    uncertain: dict[str, tuple[float, float, float, int]] = field(default_factory=dict)
+    asking: list[str] = field(default_factory=list)
+
+    def note(self, mark: Mark, subject: str, wrong: ValueMistake) -> PassedOver:
+        """Write a mistake down where it stands."""
+        place = Mark(mark.file, mark.line, mark.column + wrong.offset)
+        self.mistakes.add(Mistake(place, subject, wrong.problem, wrong.mend))
+        return PassedOver(subject)
+
+    def once(self, what: str, work: Callable[[], T]) -> T:
+        """Do the work of a named value, refusing one that asks for itself."""
+        if what in self.asking:
+            chain = [*self.asking[self.asking.index(what) :], what]
+            raise ValueMistake(f"depends on itself: {' → '.join(chain)}")
+        if len(self.asking) >= CHAIN:
+            raise ValueMistake(f"rests on a chain of more than {CHAIN} values")
+        self.asking.append(what)
+        try:
+            return work()
+        finally:
+            self.asking.pop()
+
+
+class Space:
+    """Named parts in one frame, read and placed when asked for.
+
+    `scope` gives the value of a plain name (a parameter), or None. `own` is the shape of
+    the assembly itself, whose features its sub-parts may rest on.
+    """
+
+    def __init__(
+        self,
+        desk: Desk,
+        document: Document,
+        path: Path,
+        entries: Mapping[str, Any],
+        values: Mapping[str, Value],
+        written: Mapping[str, Any] | None = None,
+        own: Shape | None = None,
+        model: str = "",
+    ) -> None:
+        self.desk, self.document, self.path, self.entries = desk, document, path, entries
+        self.values, self.written, self.own, self.model = values, written or {}, own, model
+        self.contacts: list[Contact] = []
+        self.overridden: Mapping[str, str] = {}
+        self._memo: dict[tuple[str, str], Any] = {}
+
+    # --- names -----------------------------------------------------------------
+
+    def instances(self) -> list[tuple[str, str, dict[str, Value]]]:
+        """Every part as (full name, its entry, values of its indices), in file order."""
+        found: list[tuple[str, str, dict[str, Value]]] = []
+        for name in self.entries:
+            try:
+                found += self._memoised("instances", name, lambda n=name: self._expand(n))
+            except PassedOver:
+                continue
+        return found
+
+    def _expand(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
+        entry = self.entries[name]
+        if not self._wanted(entry.get("when"), (*self.path, name, "when")):
+            return []
+        repeat = entry.get("repeat")
+        if not repeat:
+            return [(name, name, {})]
+        counts = [
+            self.number(raw, "count", (*self.path, name, "repeat", key), {}, f"{name}.repeat")
+            for key, raw in repeat.items()
+        ]
+        total = int(np.prod(counts))
+        if total > 1000:
+            mark = self.document.mark((*self.path, name, "repeat"))
+            raise self.desk.note(mark, "repeat", ValueMistake(f"makes {total} parts; the limit is 1,000"))
+        return [
+            (
+                name + "".join(f"[{i}]" for i in picked),
+                name,
+                {key: Amount(float(i)) for key, i in zip(repeat, picked, strict=True)},
+            )
+            for picked in itertools.product(*[range(1, int(n) + 1) for n in counts])
+        ]
+
+    def _wanted(self, when: Mapping[str, Any] | None, path: Path) -> bool:
+        """Whether every parameter named in `when` has one of the values listed."""
+        for key, allowed in (when or {}).items():
+            options = allowed if isinstance(allowed, list) else [allowed]
+            have = self.values.get(key)
+            if have is None:
+                mark = self.document.mark((*path, key), key=True)
+                raise self.desk.note(mark, key, ValueMistake("no such parameter"))
+            if not any(_same(have, option) for option in options):
+                return False
+        return True
+
+    def instance(self, name: str) -> tuple[str, dict[str, Value]]:
+        """Entry and indices of one part.
+
+        Raises:
+            ValueMistake: there is no such part; says the nearest.
+        """
+        if base(name) in self.entries:
+            for full, entry, indices in self._memoised(
+                "instances", base(name), lambda: self._expand(base(name))
+            ):
+                if full == name:
+                    return entry, indices
+        known = [full for full, _, _ in self.instances()]
+        known += [*self.written, *self.values, *(features(self.own) if self.own else ())]
+        near = nearest(name, known)
+        problem = f"there is no `{name}` here"
+        if base(name) in self.entries:
+            count = sum(base(n) == base(name) for n in known)
+            problem += f" ({base(name)}[1] to {base(name)}[{count}] are)"
+        raise ValueMistake(problem, f"write {near}" if near else "")
+
+    # --- parts -----------------------------------------------------------------
+
+    def node(self, name: str) -> Node:
+        """The part with its values, not yet placed."""
+        self.instance(name)
+        return self._memoised(f"{self.model} size of".strip(), name, lambda: self._node(name))
+
+    def frame(self, name: str) -> Frame:
+        """Where the part stands: space_from_part."""
+        self.instance(name)
+        return self._memoised(f"{self.model} place of".strip(), name, lambda: place_part(self, name))
+
+    def _node(self, name: str) -> Node:
+        key, indices = self.instance(name)
+        entry = self.entries[key]
+        path = (*self.path, key)
+        model = self.desk.models[entry["model"]]
+        declared = model.document.data.get("parameters") or {}
+        given: dict[str, Value] = {}
+        with self.gathering() as tries:
+            for parameter, raw in (entry.get("with") or {}).items():
+                place = (*path, "with", parameter)
+                if parameter not in declared:
+                    near = nearest(parameter, declared)
+                    wrong = ValueMistake(
+                        f"{model.name} has no parameter `{parameter}`; it has {', '.join(declared) or 'none'}",
+                        f"write {near}" if near else "",
+                    )
+                    tries.failed(self.desk.note(self.document.mark(place, key=True), parameter, wrong))
+                    continue
+                for value in tries(
+                    lambda r=raw, p=place, d=declared[parameter], n=parameter: self.typed(
+                        r, d, p, indices, f"{name}.{n}"
+                    )
+                ):
+                    given[parameter] = value
+        try:
+            values = evaluate_model(model, given)
+        except GivenMistake as wrong:
+            place = (*path, "with", wrong.name)
+            is_given = wrong.name in (entry.get("with") or {})
+            mark = self.document.mark(place if is_given else path, key=not is_given)
+            raise self.desk.note(mark, wrong.name, wrong) from None
+        except Mistakes as wrong:
+            self.desk.mistakes.update(wrong.items)
+            raise PassedOver(name) from None
+        node = assemble(self.desk, model, values)
+        mirror = (entry.get("place") or {}).get("mirror")
+        return mirrored_node(node, "xyz".index(mirror)) if mirror else node
+
+    # --- values ----------------------------------------------------------------
+
+    def typed(
+        self, raw: Any, declared: Mapping[str, Any], path: Path, indices: Mapping[str, Value], name: str
+    ) -> Value:
+        """A value read as the model's parameter declares it."""
+        kind = declared.get("type", "length")
+        if kind in ("length", "angle", "count", "number"):
+            return self.amount(raw, kind, path, indices, name)
+        if kind == "flag":
+            return self.flag(raw, path, name)
+        text = str(raw)
+        if kind == "choice" and text not in [str(c) for c in declared.get("choices", ())]:
+            named = self.parameter(text) if text in self.written or text in self.values else None
+            if isinstance(named, str):
+                return named
+        return text
+
+    def flag(self, raw: Any, path: Path, name: str) -> bool:
+        """yes, no, or the name of a parameter that is one of them."""
+        if isinstance(raw, bool):
+            return raw
+        if raw in ("yes", "no"):
+            return bool(raw == "yes")
+        if isinstance(raw, str) and (raw in self.written or raw in self.values):
+            named = self.parameter(raw)
+            if isinstance(named, bool):
+                return named
+        wrong = ValueMistake(f"`{raw}` is neither yes nor no")
+        raise self.desk.note(self.document.mark(path), name.rpartition(".")[2], wrong)
+
+    def number(self, raw: Any, kind: str, path: Path, indices: Mapping[str, Value], name: str) -> float:
+        """A plain number, mm or degrees, of a value that must be of one kind."""
+        return self.amount(raw, kind, path, indices, name).value
+
+    def amount(self, raw: Any, kind: str, path: Path, indices: Mapping[str, Value], name: str) -> Amount:
+        """A value of one kind (length, angle, count, number), with its mistakes noted."""
+        subject = str(path[-1]) if isinstance(path[-1], str) else str(path[-2])
+        try:
+            parsed = parse(raw)
+            if isinstance(parsed, Uncertain):
+                low, nominal, high = (
+                    None if part is None else as_length(part)
+                    for part in (parsed.low, parsed.nominal, parsed.high)
+                )
+                line = self.document.mark(path).line
+                assert nominal is not None
+                self.desk.uncertain[name] = (
+                    nominal if low is None else low, nominal, float("inf") if high is None else high, line,
+                )  # fmt: skip
+                return Amount(nominal, length=1)
+            got = evaluate(parsed, lambda n: self.lookup(n, indices))
+            return _as(kind, got)
+        except ValueMistake as wrong:
+            raise self.desk.note(self.document.mark(path), subject, wrong) from None
+
+    def parameter(self, name: str) -> Value | None:
+        """Value of a plain name in this space, or None when it is no parameter."""
+        if name in self.values:
+            return self.values[name]
+        if name in self.written:
+            return self._memoised("parameter", name, lambda: self._parameter(name))
+        return None
+
+    def _parameter(self, name: str) -> Value:
+        raw, path = self.written[name], ("parameters", name)
+        declared: dict[str, Any] = {}
+        if isinstance(raw, dict):
+            declared, raw, path = raw, raw["value"], ("parameters", name, "value")
+        kind = declared.get("type")
+        choices = declared.get("choices")
+        if choices is not None:
+            if str(raw) not in [str(c) for c in choices]:
+                near = nearest(str(raw), map(str, choices))
+                wrong = ValueMistake(
+                    f"`{raw}` is none of {', '.join(map(str, choices))}", f"write {near}" if near else ""
+                )
+                raise self.desk.note(self.document.mark(path), name, wrong)
+            if not all(_numeric(c) for c in choices):
+                return str(raw)
+        if kind == "text":
+            return str(raw)
+        if kind == "flag" or (kind is None and (isinstance(raw, bool) or raw in ("yes", "no"))):
+            return self.flag(raw, path, name)
+        got = self.amount(raw, kind or "any", path, {}, name)
+        low, high = declared.get("range", (None, None))
+        for end, sign, word in ((low, -1, "below"), (high, 1, "above")):
+            if end is None or end == "none":
+                continue
+            limit = self.amount(end, kind or "any", ("parameters", name, "range"), {}, name)
+            if sign * (got.value - limit.value) > 0:
+                wrong = ValueMistake(f"{raw} is {word} {end}, the end of its range", f"write {end}")
+                raise self.desk.note(self.document.mark(path), name, wrong)
+        return got
+
+    def lookup(self, name: str, indices: Mapping[str, Value]) -> Amount:
+        """What a name in arithmetic stands for.
+
+        Raises:
+            ValueMistake: unknown, or not a number.
+            PassedOver: its own mistake is noted already.
+        """
+        first, *rest = segments(name)
+        value: Value | None = None
+        if not rest:
+            value = indices.get(first)
+            value = self.parameter(first) if value is None else value
+            if value is None:
+                self.instance(first)
+                raise ValueMistake(f"`{name}` is a part; name one of its measures, such as {name}.top")
+        else:
+            value = self._measure(first, tuple(rest), name)
+        if not isinstance(value, Amount):
+            raise ValueMistake(f"`{name}` is {'a flag' if isinstance(value, bool) else 'text'}, not a number")
+        return value
+
+    def _measure(self, first: str, rest: tuple[str, ...], said: str) -> Value:
+        """A parameter of a part, or a coordinate of it or of one of its features."""
+        found, place = self.walk((first, *rest), said)
+        *between, last = found.rest or ("",)
+        if between or not last:
+            raise unknown(found.node, found.rest[0] if found.rest else last, said)
+        frame = place() @ found.frame if last in (*ENDS, "x", "y", "z", *SIZES) and found.feature else None
+        if found.feature is None:
+            if last in found.node.values:
+                return found.node.values[last]
+            if last in ENDS:
+                row, axis = ENDS[last]
+                return Amount(float(found.node.bounds(place() @ found.frame)[row, axis]), length=1)
+        elif frame is not None and isinstance(found.feature, Compartment) and last not in ("x", "y", "z"):
+            bounds = box_bounds(found.feature, frame)
+            if last in SIZES:
+                return Amount(float(np.ptp(bounds[:, SIZES[last]])), length=1)
+            row, axis = ENDS[last]
+            return Amount(float(bounds[row, axis]), length=1)
+        elif frame is not None and last in ("x", "y", "z"):
+            return Amount(float(frame.point(anchor(found.feature))["xyz".index(last)]), length=1)
+        raise unknown(found.node, last, said)
+
+    # --- paths -----------------------------------------------------------------
+
+    def walk(self, path: tuple[str, ...], said: str) -> tuple[Found, Callable[[], Frame]]:
+        """What a path leads to, and a way to ask where its part stands (later, if at all)."""
+        first = path[0]
+        if self.own is not None and first in features(self.own):
+            own = Node(self.model, dict(self.values), self.own)
+            return find(own, path, said), lambda: IDENTITY
+        self.instance(first)
+        found = find(self.node(first), path[1:], said)
+        leaf = f"{first}.{found.leaf}" if found.leaf else first
+        return Found(leaf, found.node, found.frame, found.feature, found.rest), lambda: self.frame(first)
+
+    def feature(
+        self, said: str, indices: Mapping[str, Value], wanted: type[Feature] | None = None
+    ) -> tuple[str, Feature, Frame]:
+        """A feature by its written path: (leaf name, feature, space_from_leaf)."""
+        written = self.spelled(said, indices)
+        found, place = self.walk(segments(written), written)
+        word = {Face: "face", Port: "port"}.get(wanted, "feature") if wanted else "feature"
+        if found.feature is None or found.rest or (wanted and not isinstance(found.feature, wanted)):
+            missing = ".".join(found.rest) or segments(written)[-1]
+            raise unknown(found.node, missing, written, word)
+        return found.leaf, found.feature, place() @ found.frame
+
+    def spelled(self, said: str, indices: Mapping[str, Value]) -> str:
+        """A path with its indices worked out: `fan[i + 1]` -> `fan[2]`."""
+
+        def number(match: re.Match[str]) -> str:
+            got = as_count(evaluate(parse(match.group(1)), lambda n: self.lookup(n, indices)))
+            return f"[{got}]"
+
+        return re.sub(r"\[([^\[\]]+)\]", number, said)
+
+    # --- manners ---------------------------------------------------------------
+
+    def _memoised(self, what: str, name: str, work: Callable[[], T]) -> T:
+        key = (what, name)
+        if key not in self._memo:
+            try:
+                self._memo[key] = self.desk.once(f"{what} {name}", work)
+            except PassedOver as passed:
+                self._memo[key] = passed
+        got = self._memo[key]
+        if isinstance(got, PassedOver):
+            raise got
+        return got  # type: ignore[no-any-return]
+
+    def gathering(self) -> Gathering:
+        """Try several values, and pass over what rests on them only after all were tried."""
+        return Gathering()
+
+
+class Gathering:
+    """Collects failures so that all mistakes of an entry are noted at once."""
+
+    def __init__(self) -> None:
+        self._passed: PassedOver | None = None
+
+    def __enter__(self) -> Gathering:
+        return self
+
+    def __call__(self, work: Callable[[], T]) -> Iterator[T]:
+        """Yields the value once, or not at all when its mistake was noted."""
+        try:
+            yield work()
+        except PassedOver as passed:
+            self._passed = passed
+
+    def failed(self, passed: PassedOver) -> None:
+        """Remember a failure that is noted already."""
+        self._passed = passed
+
+    def __exit__(self, kind: Any, *_: Any) -> None:
+        if kind is None and self._passed is not None:
+            raise self._passed
+
+
+def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
+    """Build a model's own shape and place its sub-parts in its frame."""
+    key = (model.name, repr(sorted(values.items())))
+    if key in desk.nodes:
+        return desk.nodes[key]
+    try:
+        shape = build_shape(model, values)
+    except Mistakes as wrong:
+        desk.mistakes.update(wrong.items)
+        raise PassedOver(model.name) from None
+    use = model.document.data.get("use") or {}
+    space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
+    children: dict[str, Child] = {}
+    with space.gathering() as tries:
+        for name, _, _ in space.instances():
+            for child in tries(lambda n=name: Child(space.node(n), space.frame(n))):
+                children[name] = child
+    node = Node(model.name, dict(values), shape, children, tuple(space.contacts))
+    desk.nodes[key] = node
+    return node
+
+
+def box_bounds(space: Compartment, frame: Frame) -> np.ndarray:
+    """(2, 3) bounds of a compartment's corners in the outer frame, mm."""
+    corners = np.array(list(itertools.product(*zip(space.low, space.high, strict=True))))
+    moved = frame.point(corners)
+    return np.array([moved.min(axis=0), moved.max(axis=0)])
+
+
+def _as(kind: str, got: Amount) -> Amount:
+    """The amount as one kind: checked, and no longer bare."""
+    if kind == "length":
+        return Amount(as_length(got), length=1)
+    if kind == "angle":
+        return Amount(as_angle(got), angle=1)
+    if kind == "count":
+        return Amount(float(as_count(got)))
+    if kind == "number":
+        return Amount(as_number(got))
+    return got
+
+
+def _numeric(choice: Any) -> bool:
+    return isinstance(choice, (int, float)) and not isinstance(choice, bool)
+
+
+def _same(have: Value, option: Any) -> bool:
+    """Whether a value is the one written in a `when`."""
+    if isinstance(have, Amount):
+        return _numeric(option) and have.value == float(option)
+    if isinstance(have, bool):
+        return option in (("yes", True) if have else ("no", False))
+    return str(option) == have

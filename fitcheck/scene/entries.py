@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, WithJsonSchema, model_validator
 
 from fitcheck.scene.kinds import (
-    ARITHMETIC,
-    SIDES,
     AnyScalar,
-    FreeName,
+    Kind,
     Line,
-    Name,
     Problem,
     Range,
-    Reference,
+    Scalar,
     Shaped,
+    Value,
     WrittenCount,
     WrittenLength,
     WrittenNumber,
-    WrittenParts,
     one_or_list,
     refusal,
     shown,
 )
+from fitcheck.scene.mistakes import nearest
+from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
 
 _SCALAR_SCHEMA: dict[str, Any] = {"type": ["number", "string", "boolean"]}
@@ -70,12 +69,51 @@ class ParameterEntry(Shaped):
     meaning: Line = Field("", description="What it is, in a few words.")
     type: ParameterType | None = Field(None, description="What it is read as, if its value does not tell.")
 
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        kind = self.type or ("choice" if self.choices else None)
+        problems = parameter_problems(kind, self.choices, self.range)
+        problems += choice_problems("value", self.value, self.choices)
+        if problems:
+            raise refusal(*problems)
+        return self
+
+
+def canonical(value: Scalar) -> str:
+    """A value as compared with choices: yes and no are the same as true and false."""
+    return ("yes" if value else "no") if isinstance(value, bool) else str(value)
+
+
+def choice_problems(key: str, value: Scalar | None, choices: list[Scalar] | None) -> list[Problem]:
+    """A value that is none of the choices."""
+    if value is None or choices is None or canonical(value) in map(canonical, choices):
+        return []
+    near = nearest(canonical(value), map(canonical, choices))
+    allowed = ", ".join(map(canonical, choices))
+    mend = f"write {near}" if near else ""
+    return [Problem(f"{shown(value)} is none of the choices {allowed}", mend, key)]
+
+
+def parameter_problems(
+    kind: str | None, choices: list[Scalar] | None, ends: list[Value | None] | None
+) -> list[Problem]:
+    """Choices and a range where the type has no use for them, or has need of them."""
+    found = []
+    if kind == "choice" and choices is None:
+        found.append(Problem("choices are missing: the values that the choice is between", key="type"))
+    if choices is not None and kind in ("flag", "file", "feature"):
+        found.append(Problem(f"a {kind} has no choices", key="choices"))
+    if ends is not None and kind not in ("length", "angle", "count", "number", None):
+        found.append(Problem(f"a {kind} has no range", key="range"))
+    return found
+
 
 def _long_form(raw: Any) -> Any:
     return raw if isinstance(raw, dict) else {"value": raw}
 
 
-_SHORT: list[dict[str, Any]] = [{"type": ["number", "boolean"]}, {"type": "string", "pattern": ARITHMETIC}]
+# The short form is a value alone.
+ShortOrLong = Annotated[ParameterEntry, BeforeValidator(_long_form), Kind("parameter")]
 
 
 class Touch(Shaped):
@@ -130,13 +168,9 @@ class SceneFile(Shaped):
     model_folders: list[Line] = Field(
         default_factory=list, description="Folders beside the scene that hold your own models."
     )
-    parameters: dict[
-        Name,
-        Annotated[
-            ParameterEntry,
-            BeforeValidator(_long_form),
-        ],
-    ] = Field(default_factory=dict, description="Named values that you vary.")
+    parameters: dict[Name, ShortOrLong] = Field(
+        default_factory=dict, description="Named values that you vary."
+    )
     parts: dict[Name, PartEntry] = Field(description="Name of each part, its model, values, placement.")
     touches: list[Touch] = Field(default_factory=list, description="Further pairs that may touch.")
     rules: dict[str, Any] = Field(default_factory=dict, description="What you demand, by check.")

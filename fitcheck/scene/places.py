@@ -6,19 +6,8 @@ from typing import Any, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
 
-from fitcheck.scene.kinds import (
-    SIDES,
-    Axis,
-    Point,
-    Problem,
-    Reference,
-    References,
-    Shaped,
-    SideWord,
-    WrittenAngle,
-    WrittenLength,
-    refusal,
-)
+from fitcheck.scene.kinds import Axis, Point, Problem, Shaped, SideWord, WrittenAngle, WrittenLength, refusal
+from fitcheck.scene.names import SIDES, Reference, References
 
 # Which keys go with which way of placing; the first of each way chooses it, the needed ones must be there.
 WAYS: dict[str, tuple[str, ...]] = {

@@ -28,7 +28,39 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from fitcheck.scene.kinds import Kind, Shaped
+from fitcheck.scene.kinds import (
+    ANGLE,
+    ANGLE_HELP,
+    COUNT,
+    LENGTH,
+    LENGTH_HELP,
+    NUMBER,
+    Flag,
+    Kind,
+    Shaped,
+    SideWord,
+    Text,
+    number_or_text,
+    written,
+)
+from fitcheck.scene.names import WrittenParts, WrittenPlace
+
+__all__ = [
+    "Angle", "Count", "Flag", "Length", "Number", "PartRef", "PlaceRef", "Rule", "RuleType", "Share", "Side",
+    "Text", "walk_rule",
+]  # fmt: skip
+
+# Typed as what a check sees: the plain value that `walk_rule` put in place of what was typed.
+Length = Annotated[float, Kind("length"), written(LENGTH), number_or_text(LENGTH_HELP)]
+Angle = Annotated[float, Kind("angle"), written(ANGLE), number_or_text(ANGLE_HELP)]
+Number = Annotated[float, Kind("number"), written(NUMBER), number_or_text("A number, or arithmetic.")]
+Count = Annotated[int, Kind("count"), written(COUNT), number_or_text("A whole number, or arithmetic.")]
+Share = Annotated[
+    float, Kind("share"), written("a share from 0 to 1, such as 0.25"), number_or_text("A share from 0 to 1.")
+]
+PartRef = WrittenParts
+PlaceRef = WrittenPlace
+Side = Annotated[SideWord, Kind("side")]
 
 Step = str | int
 Evaluate = Callable[[str, Any, tuple[Step, ...]], Any]
@@ -47,7 +79,7 @@ def walk_rule(rule: R, evaluate: Evaluate, path: tuple[Step, ...] = ()) -> R:
 
     Args:
         rule: a rule, or a list of them, as it stands in `SceneFile.rules`.
-        evaluate: gets the kind (`length`, `angle`, `number`, `count`, `share`, `text`, `part`, `place`, `side`),
+        evaluate: gets the kind (length, angle, number, count, share, text, part, place, side),
             what was written, and its path in the file; returns the plain value.
         path: where the rule stands in the file (`("rules", "clearance")`); a list's items add their number.
     """

@@ -27,6 +27,8 @@ class Part:
         claims: full name of the compartment it should be inside, or empty.
         line: line of the part in the scene file.
         says: offsets as written, for mends (`{"front": 16.0}`), world side to mm.
+        host: the part that its placement is measured from (rests on, joins, `of`) and
+            that carries it along when moved; empty when it stands in the world.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Part:
     claims: str = ""
     line: int = 0
     says: dict[str, float] = field(default_factory=dict)
+    host: str = ""
 
     @cached_property
     def bounds(self) -> np.ndarray:

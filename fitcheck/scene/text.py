@@ -345,11 +345,11 @@ class _Reader:
         if wrong:
             self.mistakes.append(self._mistake(at, *wrong, subject=key.split(":")[0]))
             self.broken = True
-        elif not event.style and (key in _WORDS or _DECIMAL.fullmatch(key)):
-            said = f"`{key}` is read as a number, yes or no, or nothing; a key must be text"
-            self.mistakes.append(
-                self._mistake(at, said, f'write "{key}" in quotes' if key else "write a name")
-            )
+        elif not event.style and key in _WORDS:
+            said = f"`{key}` is read as yes, no or nothing; a key must be text or a number"
+            self.mistakes.append(self._mistake(at, said, f'write "{key}"' if key else "write a name before it"))
+        elif not event.style and (odd := doubtful(key)):
+            self.mistakes.append(self._mistake(at, *odd))
         elif key in data:
             first = self.spots[(*parent.route, key)].key or (0, 0)
             self.mistakes.append(

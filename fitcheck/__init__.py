@@ -1,1 +1,64 @@
-"""fitcheck: does it fit?"""
+"""fitcheck: does it fit? Checks the inside of a computer case from a text file.
+
+    import fitcheck
+    report = fitcheck.check("scenes/dome_render.yaml", {"fan_row": 5})
+    print(report.verdict, [f.sentence for f in report.findings])
+
+`load` gives the placed world alone, `check_world` asks it, `render` draws it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fitcheck.report import Report
+    from fitcheck.world.world import World
+
+__version__ = "0.1.0"
+__all__ = ["__version__", "check", "check_world", "load", "render"]
+
+
+def load(source: Path | str, values: Mapping[str, object] | None = None, name: str | None = None) -> World:
+    """Read a scene and place its parts.
+
+    Args:
+        source: path of a scene file, or (with `name`) the text of one.
+        values: scene parameters to set, by name, as they would be typed.
+        name: what to call a scene given as text; its relative paths start at the working folder.
+
+    Raises:
+        Mistakes: all mistakes of the file, each with its place and mend.
+    """
+    from fitcheck.checks import RULE_TYPES
+    from fitcheck.scene.read import read_scene
+    from fitcheck.world.resolve import resolve
+
+    given = {key: str(value) for key, value in (values or {}).items()}
+    where = Path(source) if name is None else str(source)
+    return resolve(read_scene(where, given, RULE_TYPES, name))
+
+
+def check(source: Path | str, values: Mapping[str, object] | None = None, name: str | None = None) -> Report:
+    """Read, place, and ask every check; arguments as for `load`."""
+    return check_world(load(source, values, name))
+
+
+def check_world(world: World) -> Report:
+    """Ask every check of a placed world."""
+    from fitcheck.report import check_world as ask
+
+    return ask(world)
+
+
+def render(world: World, out: Path | str, view: str | None = None, report: Report | None = None) -> None:
+    """Draw a view (of the scene file, or the clearance overview) as a PNG file.
+
+    Raises:
+        NoPicture: off-screen drawing is not possible here; says what to install.
+    """
+    from fitcheck.outputs.pictures import render_file
+
+    render_file(world, report or check_world(world), Path(out), view)

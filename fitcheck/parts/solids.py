@@ -80,6 +80,18 @@ class Solid:
 
 # Surface kinds for the pictures; a model names one of them for each solid.
 ROLES = (
-    "body", "sheet", "frame", "core", "blade", "board", "connector", "thread", "fitting",
-    "tube", "liquid", "glass", "rubber", "metal",
+    "body",
+    "sheet",
+    "frame",
+    "core",
+    "blade",
+    "board",
+    "connector",
+    "thread",
+    "fitting",
+    "tube",
+    "liquid",
+    "glass",
+    "rubber",
+    "metal",
 )

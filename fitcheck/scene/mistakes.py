@@ -33,7 +33,9 @@ class Mistake:
     mend: str = ""
 
     def __str__(self) -> str:
-        said = f"{self.mark}: {self.subject}: {self.problem}" if self.subject else f"{self.mark}: {self.problem}"
+        said = (
+            f"{self.mark}: {self.subject}: {self.problem}" if self.subject else f"{self.mark}: {self.problem}"
+        )
         return f"{said}; {self.mend}" if self.mend else said
 
 

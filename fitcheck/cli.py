@@ -1,0 +1,289 @@
+"""The commands: thin, one function each."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn, TypeVar
+
+import typer
+
+if TYPE_CHECKING:
+    from fitcheck.report import Report
+    from fitcheck.world.world import World
+
+T = TypeVar("T")
+
+# Exit codes besides those of the verdict: a wrong call or file, a crash, a reader that went away.
+WRONG, CRASH, PIPE = 2, 70, 141
+
+app = typer.Typer(
+    name="fitcheck",
+    help="Does it fit? Checks the inside of a computer case from a text file.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+SceneArgument = Annotated[str, typer.Argument(metavar="SCENE", help="Scene file, or - for standard input.")]
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="NAME=VALUE", help="Set a scene parameter; may be given several times."),
+]
+DebugOption = Annotated[
+    bool, typer.Option("--debug", help="Show the full trace if the program itself fails.")
+]
+
+
+@app.callback(invoke_without_command=True)
+def _main(version: Annotated[bool, typer.Option("--version", help="Show the version.")] = False) -> None:
+    if version:
+        from fitcheck import __version__
+
+        _say(f"fitcheck {__version__}\n")
+        raise typer.Exit()
+
+
+@app.command()
+def check(
+    scene: SceneArgument,
+    set_: SetOption = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the report as JSON.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Count tight and unknown as fails.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Write the verdict line only.")] = False,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="List what fits as well.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Check a scene: does everything fit?
+
+    Exit code 0 fits or tight, 1 fails, 2 wrong input, 3 unknown.
+
+    Example: fitcheck check scenes/dome_render.yaml --set fan_row=5
+    """
+    from fitcheck.outputs.json import report_json
+    from fitcheck.outputs.text import report_text, verdict_line
+    from fitcheck.report import exit_code
+
+    _, report = _checked(scene, set_)
+    if as_json:
+        _say(report_json(report))
+    elif quiet:
+        _say(verdict_line(report) + "\n")
+    else:
+        _say(report_text(report, colour=_colour(), everything=verbose))
+    raise typer.Exit(exit_code(report.verdict, strict))
+
+
+@app.command()
+def render(
+    scene: SceneArgument,
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="PNG file to write.")],
+    view: Annotated[
+        str | None, typer.Option("--view", metavar="NAME", help="View of the scene file.")
+    ] = None,
+    set_: SetOption = None,
+    debug: DebugOption = False,
+) -> None:
+    """Draw a scene as a picture, with clearances in colour.
+
+    Example: fitcheck render scenes/dome_render.yaml --out plinth.png --view plinth
+    """
+    world, report = _checked(scene, set_)
+    if view is not None and view not in world.views:
+        from fitcheck.scene.mistakes import nearest
+
+        near = nearest(view, world.views)
+        listed = ", ".join(world.views) or "none"
+        _refuse(
+            f"--view {view}: the scene has no such view (it has {listed})"
+            + (f"; write {near}" if near else "")
+        )
+    from fitcheck.outputs.pictures import NoPicture, render_file
+
+    try:
+        render_file(world, report, out, view)
+    except NoPicture as why:
+        _refuse(f"no picture: {why}", code=3)
+    except OSError as why:
+        _refuse(f"--out {out}: {why.strerror or why}")
+    _tell(f"wrote {out}\n")
+
+
+@app.command()
+def models(
+    scene: Annotated[
+        str | None, typer.Argument(metavar="[SCENE]", help="Also list this scene's own.")
+    ] = None,
+    debug: DebugOption = False,
+) -> None:
+    """List all models.
+
+    Example: fitcheck models
+    """
+    from fitcheck.outputs.catalogue import model_list
+
+    _say(_reading(lambda: model_list(scene)))
+
+
+@app.command()
+def model(
+    name: Annotated[str, typer.Argument(metavar="MODEL", help="Name of a model, or a model file.")],
+    debug: DebugOption = False,
+) -> None:
+    """Describe a model: parameters, faces, ports, holes, openings.
+
+    Example: fitcheck model radiator
+    """
+    from fitcheck.outputs.catalogue import model_text
+
+    _say(_reading(lambda: model_text(name)))
+
+
+@app.command()
+def schema(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="scene, model or result.")],
+    debug: DebugOption = False,
+) -> None:
+    """Print a JSON Schema, for an editor or a program.
+
+    Example: fitcheck schema scene > fitcheck.schema.json
+    """
+    from fitcheck.outputs.catalogue import SCHEMAS
+
+    if kind not in SCHEMAS:
+        _refuse(f"schema {kind}: there is no such schema; write one of {', '.join(SCHEMAS)}")
+    _say(json.dumps(SCHEMAS[kind](), ensure_ascii=False, indent=2) + "\n")
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Scene file to write.")],
+    debug: DebugOption = False,
+) -> None:
+    """Start a commented scene, with its schema beside it for the editor.
+
+    Example: fitcheck new my_machine.yaml
+    """
+    from fitcheck.outputs.start import write_start
+
+    if file.exists():
+        _refuse(f"{file}: is there already; name another file")
+    try:
+        written = write_start(file)
+    except OSError as why:
+        _refuse(f"{file}: {why.strerror or why}")
+    _tell("".join(f"wrote {path}\n" for path in written))
+
+
+@app.command()
+def explain(
+    scene: SceneArgument,
+    finding: Annotated[
+        str, typer.Argument(metavar="FINDING", help="Id of a finding, as in --json; or its start.")
+    ],
+    set_: SetOption = None,
+    debug: DebugOption = False,
+) -> None:
+    """Explain a finding: which line, which rule, how measured, how exact, what would mend it.
+
+    Example: fitcheck explain scenes/dome_render.yaml room:drain
+    """
+    from fitcheck.checks import CHECKS
+    from fitcheck.outputs.text import finding_text
+    from fitcheck.scene.mistakes import nearest
+
+    _, report = _checked(scene, set_)
+    found = [f for f in report.findings if f.id == finding] or [
+        f for f in report.findings if f.id.startswith(finding)
+    ]
+    if not found:
+        ids = [f.id for f in report.findings]
+        near = nearest(finding, ids)
+        _refuse(
+            f"explain {finding}: no such finding"
+            + (f"; write {near}" if near else f"; there are {', '.join(ids)}")
+        )
+    by_name = {c.name: c for c in CHECKS}
+    _say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
+
+
+def _checked(scene: str, given: list[str] | None) -> tuple[World, Report]:
+    """Load and check a scene, or end with its mistakes."""
+    from fitcheck import check_world, load
+
+    values = {}
+    for item in given or []:
+        name, equals, value = item.partition("=")
+        if not equals or not name:
+            _refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
+        values[name] = value
+    text = sys.stdin.read() if scene == "-" else None
+    _announce_compilation()
+    world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
+    return world, check_world(world)
+
+
+def _announce_compilation() -> None:
+    """The very first run compiles the geometry kernels: say what the wait is for."""
+    from fitcheck.world.kernels import is_compiled
+
+    if not is_compiled():
+        _tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
+
+
+def _reading(work: Callable[[], T]) -> T:
+    """Do work that reads files; their mistakes end the program with exit code 2."""
+    from fitcheck.outputs.text import mistakes_text
+    from fitcheck.scene.mistakes import Mistakes
+
+    try:
+        return work()
+    except Mistakes as wrong:
+        _refuse(mistakes_text(wrong, pointing=sys.stderr.isatty()))
+
+
+def _refuse(message: str, code: int = WRONG) -> NoReturn:
+    _tell(message + "\n")
+    raise typer.Exit(code)
+
+
+def _say(text: str) -> None:
+    """Write to standard output; a reader that went away ends us with 141, never with 1."""
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(PIPE) from None
+
+
+def _tell(text: str) -> None:
+    """Write to standard error."""
+    sys.stderr.write(text)
+    sys.stderr.flush()
+
+
+def _colour() -> bool:
+    return sys.stdout.isatty() and "NO_COLOR" not in os.environ
+
+
+def run() -> None:
+    """Run the program; a crash ends with 70 and one line, never with the code of a verdict."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    try:
+        app()
+    except KeyboardInterrupt:
+        raise SystemExit(130) from None
+    except Exception as crash:
+        if "--debug" in sys.argv:
+            raise
+        _tell(
+            f"fitcheck failed: {type(crash).__name__}: {crash}\nrun it again with --debug for the full trace\n"
+        )
+        raise SystemExit(CRASH) from None

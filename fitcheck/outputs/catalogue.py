@@ -1,0 +1,128 @@
+"""What there is to write with: the models, one model in full, the schemas."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from fitcheck.checks import RULE_TYPES
+from fitcheck.outputs.json import result_schema
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
+from fitcheck.scene.read import Model, library, read_model
+from fitcheck.scene.schema import model_schema, scene_schema
+from fitcheck.scene.text import read_document, read_file
+
+SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
+    "scene": lambda: scene_schema(RULE_TYPES),
+    "model": model_schema,
+    "result": result_schema,
+}
+# Named places of a model, in the order they are described.
+PLACES = ("faces", "ports", "holes", "openings", "keep_clear", "compartments", "use")
+
+
+def model_list(scene: str | None = None) -> str:
+    """One line a model: its name and what it is; with a scene, also the scene's own models.
+
+    Raises:
+        Mistakes: the scene or one of its models cannot be read.
+    """
+    paths = dict(library())
+    if scene is not None:
+        document = read_document(read_file(Path(scene)), scene)
+        for folder in document.data.get("model_folders") or []:
+            paths |= {p.stem: p for p in sorted((Path(scene).parent / folder).glob("*.yaml"))}
+    rows = [(name, _summary(path)) for name, path in sorted(paths.items())]
+    width = max(len(name) for name, _ in rows)
+    return "".join(f"{name:<{width}}  {summary}\n" for name, summary in rows)
+
+
+def _summary(path: Path) -> str:
+    """The model's `summary`, taken from its first lines: reading every model in full takes seconds."""
+    for line in path.read_text(encoding="utf-8").splitlines():
+        if line.startswith("summary:"):
+            return line.removeprefix("summary:").strip().strip("\"'")
+    return ""
+
+
+def model_text(name: str) -> str:
+    """All that can be given to a model and named on it.
+
+    Raises:
+        Mistakes: there is no such model, or its file is wrong.
+    """
+    paths = library()
+    path = Path(name) if name.endswith(".yaml") else paths.get(name)
+    if path is None:
+        near = nearest(name, paths)
+        problem = f"there is no model `{name}`; `fitcheck models` lists them"
+        raise Mistakes([Mistake(Mark(f"model {name}", 1, 1), "", problem, f"write {near}" if near else "")])
+    return "\n".join(_described(read_model(path))) + "\n"
+
+
+def _described(model: Model) -> Iterator[str]:
+    data: Mapping[str, Any] = model.document.data
+    yield f"{model.name}: {data.get('summary', '')}"
+    if data.get("frame"):
+        yield f"frame: {data['frame']}"
+    parameters = data.get("parameters") or {}
+    if parameters:
+        yield "parameters:"
+        yield from _table([_parameter(name, entry) for name, entry in parameters.items()])
+    for kind in PLACES:
+        entries = data.get(kind) or {}
+        if entries:
+            yield f"{kind.replace('_', ' ')}:"
+            yield from _table(
+                [(f"{name}{_several(entry)}", _place(kind, entry)) for name, entry in entries.items()]
+            )
+
+
+def _parameter(name: str, entry: Mapping[str, Any]) -> tuple[str, ...]:
+    default = entry.get("default")
+    taken = "must be given" if default is None else _word(default)
+    allowed = ""
+    if entry.get("choices"):
+        allowed = " | ".join(_word(c) for c in entry["choices"])
+    elif entry.get("range"):
+        low, high = entry["range"]
+        allowed = f"{_word(low)} to {_word(high)}"
+    meaning = str(entry.get("meaning", ""))
+    source = f" [{entry['source']}]" if entry.get("source") else ""
+    return name, str(entry.get("type", "length")), taken, allowed, meaning + source
+
+
+def _several(entry: Mapping[str, Any]) -> str:
+    return "".join(f"[1..{count}]" for count in (entry.get("repeat") or {}).values())
+
+
+def _place(kind: str, entry: Mapping[str, Any]) -> str:
+    if kind == "ports":
+        link = next((f"{k} {entry[k]}" for k in ("thread", "plug", "slot", "tube") if k in entry), "")
+        return f"{link} {entry.get('gender', '')}".strip()
+    if kind == "holes":
+        return f"diameter {_word(entry.get('diameter', ''))}"
+    if kind == "openings":
+        return next((f"{k} {_word(entry[k])}" for k in ("round", "slot", "rectangle") if k in entry), "")
+    if kind == "faces":
+        return f"side {entry['side']} of {_word(entry['of'])}" if "side" in entry else "given by its middle"
+    if kind == "keep_clear":
+        return str(entry.get("why", ""))
+    return str(entry.get("model", "")) if kind == "use" else ""
+
+
+def _word(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(_word(v) for v in value)
+    return str(value)
+
+
+def _table(rows: list[tuple[str, ...]]) -> Iterator[str]:
+    """Rows in columns; the last column is as long as it is."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)]
+    for row in rows:
+        cells = [f"{cell:<{width}}" for cell, width in zip(row[:-1], widths, strict=True)]
+        yield f"  {'  '.join([*cells, row[-1]])}".rstrip()

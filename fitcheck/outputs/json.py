@@ -1,0 +1,109 @@
+"""The report as JSON: versioned, sorted, the same bytes for the same scene."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from fitcheck.finding import Finding, Verdict
+from fitcheck.report import Report
+
+# Raised when a key changes its meaning or goes; new keys do not raise it.
+FORMAT = "fitcheck-report/1"
+# Shortest length that a report shows, mm: far below the contact tolerance, far above rounding.
+DIGITS = 3
+
+
+def report_json(report: Report) -> str:
+    """The whole report as JSON text, ending in a newline."""
+    return json.dumps(report_data(report), ensure_ascii=False, indent=2, sort_keys=True) + "\n"
+
+
+def report_data(report: Report) -> dict[str, Any]:
+    """The report as plain data, floats rounded to 0.001 mm."""
+    return {
+        "format": FORMAT,
+        "title": report.title,
+        "verdict": str(report.verdict),
+        "findings": [finding_data(finding) for finding in report.findings],
+        "facts": plain(report.facts),
+        "not_checked": list(report.not_checked),
+        "parameters": plain(report.parameters),
+    }
+
+
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """One finding as plain data."""
+    return {
+        "id": finding.id,
+        "check": finding.check,
+        "rule": finding.rule,
+        "rule_line": finding.rule_line,
+        "parts": list(finding.parts),
+        "verdict": str(finding.verdict),
+        "measured": plain(finding.measured),
+        "required": plain(finding.required),
+        "unit": finding.unit,
+        "where": [[plain(x) for x in point] for point in finding.where],
+        "sentence": finding.sentence,
+        "mend": finding.mend,
+        "follows": finding.follows,
+        "details": plain(finding.details),
+    }
+
+
+def plain(value: Any) -> Any:
+    """Numbers rounded, tuples as lists, an endless length as null; minus zero is zero."""
+    if isinstance(value, dict):
+        return {str(key): plain(inner) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(inner) for inner in value]
+    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
+        return value
+    number = float(value)
+    return round(number, DIGITS) + 0.0 if math.isfinite(number) else None
+
+
+def result_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of what `report_json` writes."""
+    text, number = {"type": "string"}, {"type": ["number", "null"]}
+    point = {"type": "array", "items": {"type": "number"}, "minItems": 3, "maxItems": 3}
+    verdict = {"enum": [str(v) for v in Verdict]}
+    finding = {
+        "id": text | {"description": "check:parts#rule; stable while names stay"},
+        "check": text | {"description": "name of the check that asked"},
+        "rule": text | {"description": "which rule of the scene file, empty if none"},
+        "rule_line": {"type": ["integer", "null"], "description": "its line in the scene file"},
+        "parts": {"type": "array", "items": text},
+        "verdict": verdict,
+        "measured": number | {"description": "in `unit`; null where the question has no number"},
+        "required": number | {"description": "in `unit`"},
+        "unit": text,
+        "where": {"type": "array", "items": point, "description": "world coordinates, mm"},
+        "sentence": text,
+        "mend": text | {"description": "something to change that was checked to help, or empty"},
+        "follows": text | {"description": "id of the finding whose cause explains this one, or empty"},
+        "details": {"type": "object"},
+    }
+    properties = {
+        "format": {"const": FORMAT},
+        "title": text,
+        "verdict": verdict,
+        "findings": {"type": "array", "items": _exactly(finding)},
+        "facts": {"type": "object", "description": "by check: figures that no rule asked about"},
+        "not_checked": {"type": "array", "items": text},
+        "parameters": {"type": "object", "description": "the scene's parameters, mm and degrees"},
+    }
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "fitcheck report"} | _exactly(
+        properties
+    )
+
+
+def _exactly(properties: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": list(properties),
+        "additionalProperties": False,
+    }

@@ -283,7 +283,5 @@ def run() -> None:
     except Exception as crash:
         if "--debug" in sys.argv:
             raise
-        _tell(
-            f"fitcheck failed: {type(crash).__name__}: {crash}\nrun it again with --debug for the full trace\n"
-        )
+        _tell(f"fitcheck failed: {type(crash).__name__}: {crash}\nadd --debug for the full trace\n")
         raise SystemExit(CRASH) from None

@@ -14,10 +14,11 @@ from fitcheck.scene.limits import PARTS
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
+from fitcheck.world.desk import Desk, PassedOver
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
 from fitcheck.world.place import moved_face
-from fitcheck.world.space import Desk, PassedOver, Space, box_bounds
+from fitcheck.world.space import Space, box_bounds
 from fitcheck.world.world import Contact, Part, Room, World
 
 # A compartment's box must lie along the world's axes to this (sine of the turn).
@@ -126,7 +127,7 @@ def _rooms(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> dict[str, R
                 if not _square(stands):
                     path = (*space.path, name.partition("[")[0])
                     wrong = ValueMistake(
-                        f"has compartment {key} but stands askew; a part with compartments turns by quarter turns only"
+                        f"has compartment {key} but stands askew; such a part turns by quarter turns only"
                     )
                     space.desk.note(space.document.mark(path, key=True), name, wrong)
                     continue

@@ -5,11 +5,19 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, WithJsonSchema, model_validator
+from pydantic import (
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetJsonSchemaHandler,
+    PlainValidator,
+    WithJsonSchema,
+    model_validator,
+)
+from pydantic_core import CoreSchema
 
 from fitcheck.scene.kinds import (
     AnyScalar,
-    Kind,
     Line,
     Problem,
     Range,
@@ -24,7 +32,7 @@ from fitcheck.scene.kinds import (
     shown,
 )
 from fitcheck.scene.mistakes import nearest
-from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
+from fitcheck.scene.names import SIDES, FreeName, ModelName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
 
 _SCALAR_SCHEMA: dict[str, Any] = {"type": ["number", "string", "boolean"]}
@@ -39,7 +47,7 @@ class Entry(Shaped):
         default_factory=dict,
         description="Make one for each index, counted from 1: {i: 4, k: 2}; i and k can then be named here.",
     )
-    when: dict[Name, Scalars] = Field(
+    when: dict[FreeName, Scalars] = Field(
         default_factory=dict,
         description="Make it only if each named parameter has one of these values: {ports: [near, both]}.",
     )
@@ -48,8 +56,8 @@ class Entry(Shaped):
 class PartEntry(Entry):
     """A part: one model under a name, its values, and where it sits."""
 
-    model: Name = Field(description="Name of the model: a built-in one or one of your model_folders.")
-    with_: dict[Name, AnyScalar] = Field(
+    model: ModelName = Field(description="Name of the model: a built-in one or one of your model_folders.")
+    with_: dict[FreeName, AnyScalar] = Field(
         default_factory=dict, alias="with", description="Values for the model's parameters."
     )
     place: Place | None = Field(
@@ -112,8 +120,16 @@ def _long_form(raw: Any) -> Any:
     return raw if isinstance(raw, dict) else {"value": raw}
 
 
-# The short form is a value alone.
-ShortOrLong = Annotated[ParameterEntry, BeforeValidator(_long_form), Kind("parameter")]
+class _ShortForm:
+    """JSON Schema of an entry that may be its value alone."""
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"anyOf": [_SCALAR_SCHEMA, handler(schema)]}
+
+
+ShortOrLong = Annotated[ParameterEntry, BeforeValidator(_long_form), _ShortForm()]
 
 
 class Touch(Shaped):

@@ -136,7 +136,8 @@ def one_or_list(item: dict[str, Any]) -> tuple[BeforeValidator, WithJsonSchema]:
     return BeforeValidator(_listed), WithJsonSchema({"anyOf": [item, several]})
 
 
-def _text(raw: Any) -> str:
+def as_text(raw: Any) -> str:
+    """Accept text only: a number would lose how it was written."""
     if isinstance(raw, str):
         return raw
     mend = f'write "{raw}"' if isinstance(raw, int | float) and not isinstance(raw, bool) else ""
@@ -145,7 +146,7 @@ def _text(raw: Any) -> str:
 
 def _plain_text(description: str = "") -> tuple[PlainValidator, WithJsonSchema]:
     said = {"description": description} if description else {}
-    return PlainValidator(_text), WithJsonSchema({"type": "string", **said})
+    return PlainValidator(as_text), WithJsonSchema({"type": "string", **said})
 
 
 Line = Annotated[str, *_plain_text()]

@@ -1,0 +1,267 @@
+"""From a file to a `Scene`: typed, with the place of each value, and with the models it names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from fitcheck.scene.limits import ASSEMBLY_DEPTH
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
+from fitcheck.scene.refusals import Path as Steps
+from fitcheck.scene.schema import ModelFile, RuleTypes, SceneFile, check_model, check_scene
+from fitcheck.scene.text import Document, read_document, read_file
+
+S = TypeVar("S", list[Any], dict[str, Any])
+
+STANDARD_INPUT = "<standard input>"
+
+
+@dataclass(frozen=True)
+class Model:
+    """A model's file; `folder` is where its mesh files are looked for."""
+
+    name: str
+    file: ModelFile
+    document: Document
+    folder: Path
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A scene's file with all the models it names, directly or through another model.
+
+    `file` and `document` hold the overriding values already; a mark of such a value names its option.
+    """
+
+    file: SceneFile
+    document: Document
+    folder: Path
+    overrides: dict[str, str] = field(default_factory=dict)
+    models: dict[str, Model] = field(default_factory=dict)
+
+
+def library() -> dict[str, Path]:
+    """The built-in models' files by name: those inside the package, or in a checkout those beside it."""
+    package = Path(__file__).resolve().parents[1]
+    inside = package / "library"
+    return _models_in(inside if inside.is_dir() else package.parent / "models")
+
+
+def _models_in(folder: Path) -> dict[str, Path]:
+    return {path.stem: path for path in sorted(folder.glob("*.yaml"))}
+
+
+def read_scene(
+    source: Path | str, overrides: Mapping[str, str], rule_types: RuleTypes, name: str | None = None
+) -> Scene:
+    """Read a scene and every model it names.
+
+    Args:
+        source: the file; or the text itself, whose folder is then the working one.
+        overrides: text of a value by the parameter it stands in for.
+        rule_types: the type of each check's rule by the check's name.
+        name: what mistakes call the file; the path if not given.
+
+    Raises:
+        Mistakes: all of the scene and of the models it names.
+    """
+    if isinstance(source, Path):
+        text, folder, name = read_file(source), source.parent, name or str(source)
+    else:
+        text, folder, name = source, Path(), name or STANDARD_INPUT
+    written = read_document(text, name)
+    found = _unknown_overrides(written, overrides)
+    document = _overridden(written, overrides)
+    # A scene with mistakes still has its models looked up: all mistakes are told at once.
+    shelf = _Shelf(document, folder)
+    models = shelf.models()
+    found += shelf.mistakes
+    try:
+        file = check_scene(document, rule_types)
+    except Mistakes as wrong:
+        raise Mistakes([*found, *wrong.items]) from None
+    if found:
+        raise Mistakes(found)
+    return Scene(file, document, folder, dict(overrides), models)
+
+
+def read_model(path: Path, name: str | None = None) -> Model:
+    """Read one model file; `name` is what mistakes call it, the path if not given.
+
+    Raises:
+        Mistakes: all of the file, or that it holds another model than its file name says.
+    """
+    document = read_document(read_file(path), name or str(path))
+    file = check_model(document)
+    if file.model != path.stem:
+        said = f"the file is named {path.name}, so its model is {path.stem}; found `{file.model}`"
+        raise Mistakes([Mistake(document.mark(("model",)), "model", said, f"write {path.stem}")])
+    return Model(file.model, file, document, path.parent)
+
+
+# --- values from the command line ---
+
+
+@dataclass(frozen=True)
+class _Overridden(Document):
+    """A document in which parameters have another value; their marks name the option."""
+
+    options: dict[str, str] = field(default_factory=dict)
+
+    def mark(self, path: Steps, key: bool = False, offset: int = 0) -> Mark:
+        """Where the value stands: in the option, if it came from there."""
+        section, name, *inner = (*path, "", "")[: max(len(path), 2)]
+        if section == "parameters" and name in self.options and (inner == ["value"] or not (inner or key)):
+            return _option(str(name), self.options[str(name)])
+        return super().mark(path, key, offset)
+
+
+def _option(name: str, value: str) -> Mark:
+    return Mark(f"--set {name}={value}", 1, 1)
+
+
+def _section(document: Document, name: str, kind: type[S]) -> S:
+    """What a scene has under a key, or nothing where that has the wrong shape."""
+    written = document.data.get(name) if isinstance(document.data, dict) else None
+    return written if isinstance(written, kind) else kind()
+
+
+def _unknown_overrides(document: Document, overrides: Mapping[str, str]) -> list[Mistake]:
+    found = []
+    known = _section(document, "parameters", dict)
+    for name, value in overrides.items():
+        if name not in known:
+            near = nearest(name, known)
+            said = f"the scene has no such parameter; it has {', '.join(known) or 'none'}"
+            found.append(Mistake(_option(name, value), name, said, f"write {near}" if near else ""))
+        elif not value.strip():
+            found.append(Mistake(_option(name, value), name, "nothing is written after the ="))
+    return found
+
+
+def _overridden(document: Document, overrides: Mapping[str, str]) -> Document:
+    """The same document with other values for its parameters; the long form keeps its other keys."""
+    known = _section(document, "parameters", dict)
+    options = {name: value for name, value in overrides.items() if name in known and value.strip()}
+    if not options:
+        return document
+    values = dict(known)
+    for name, value in options.items():
+        plain = _plain(value.strip())
+        values[name] = {**known[name], "value": plain} if isinstance(known[name], dict) else plain
+    data = {**document.data, "parameters": values}
+    return _Overridden(document.name, data, document.lines, document.spots, options)
+
+
+def _plain(text: str) -> Any:
+    """A value as the same text would be read in a file."""
+    if re.fullmatch(r"[+-]?(0|[1-9][0-9]{0,14})", text):
+        return int(text)
+    return {"true": True, "false": False}.get(text, text)
+
+
+# --- models ---
+
+
+class _Shelf:
+    """The models that a scene can name, read when they are named."""
+
+    def __init__(self, document: Document, folder: Path) -> None:
+        self.document, self.folder = document, folder
+        self.mistakes: list[Mistake] = []
+        self.builtin = library()
+        self.own: dict[str, Path] = {}
+        folders = _section(document, "model_folders", list)
+        for at, written in enumerate(folders):
+            if isinstance(written, str):
+                self._add(written, ("model_folders", at))
+        self._read: dict[str, Model | None] = {}
+        self._heights: dict[str, int] = {}
+
+    def models(self) -> dict[str, Model]:
+        """Every model that the scene names, directly or through another."""
+        for name, part in _section(self.document, "parts", dict).items():
+            model = part.get("model") if isinstance(part, dict) else None
+            path: Steps = ("parts", name, "model")
+            if isinstance(model, str) and self._height(model, self.document, path, ()) > ASSEMBLY_DEPTH:
+                said = (
+                    f"`{model}` uses models more than {ASSEMBLY_DEPTH} deep in each other; that is the limit"
+                )
+                self._note(self.document, path, said)
+        return {name: model for name, model in self._read.items() if model is not None}
+
+    def _note(self, document: Document, path: Steps, problem: str, mend: str = "") -> None:
+        subject = next(str(step) for step in reversed(path) if isinstance(step, str))
+        self.mistakes.append(Mistake(document.mark(path), subject, problem, mend))
+
+    def _add(self, written: str, path: Steps) -> None:
+        """Add the models of one of the scene's own folders."""
+        folder = self.folder / written
+        if not self._within(folder):
+            self._note(self.document, path, f"`{written}` is not inside the scene's folder")
+            return
+        if not folder.is_dir():
+            near = nearest(written, [one.name for one in self.folder.iterdir() if one.is_dir()])
+            said = f"there is no folder `{written}` beside the scene"
+            self._note(self.document, path, said, f"write {near}" if near else "")
+            return
+        for name, file in _models_in(folder).items():
+            if name in self.builtin or name in self.own:
+                other = self._shown(name, self.own[name]) if name in self.own else "a built-in model"
+                said = f"{written}/{file.name} has the name of {other}"
+                self._note(self.document, path, said, f"rename the file and its model to my_{name}")
+            elif not self._within(file):
+                self._note(self.document, path, f"{written}/{file.name} leads out of the scene's folder")
+            else:
+                self.own[name] = file
+
+    def _within(self, path: Path) -> bool:
+        """Whether a path, all links followed, lies in the scene's folder."""
+        return path.resolve().is_relative_to(self.folder.resolve())
+
+    def _shown(self, name: str, file: Path) -> str:
+        """What mistakes call a model's file: the same wherever the package is installed."""
+        return str(file) if name in self.own else f"models/{name}.yaml"
+
+    def _model(self, name: str, document: Document, path: Steps) -> Model | None:
+        """The model, read once; None if it is unknown or has mistakes (noted)."""
+        if name in self._read:
+            return self._read[name]
+        file = self.own.get(name) or self.builtin.get(name)
+        if file is None:
+            self._unknown(name, document, path)
+            return None
+        try:
+            self._read[name] = read_model(file, self._shown(name, file))
+        except Mistakes as wrong:
+            self.mistakes += wrong.items
+            self._read[name] = None
+        return self._read[name]
+
+    def _unknown(self, name: str, document: Document, path: Steps) -> None:
+        known = [*self.own, *self.builtin]
+        near = nearest(name, known)
+        said = f"there is no model `{name}`"
+        if not near:
+            said += f"; there are {', '.join(sorted(known))}"
+        self._note(document, path, said, f"write {near}" if near else "")
+
+    def _height(self, name: str, document: Document, path: Steps, chain: tuple[str, ...]) -> int:
+        """How many models deep this one is; reads all that it uses, and notes what uses itself."""
+        if name in chain:
+            around = " uses ".join([*chain[chain.index(name) :], name])
+            self._note(document, path, f"a model cannot be part of itself: {around}")
+            return 0
+        if name not in self._heights:
+            model = self._model(name, document, path)
+            parts = model.file.use.items() if model and len(chain) <= ASSEMBLY_DEPTH else ()
+            below = [
+                self._height(part.model, model.document, ("use", key, "model"), (*chain, name))
+                for key, part in parts
+                if model
+            ]
+            self._heights[name] = 1 + max(below, default=0)
+        return self._heights[name]

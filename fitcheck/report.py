@@ -1,0 +1,107 @@
+"""Report: what all checks together say of a world, worst first, causes before consequences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fitcheck.checks import CHECKS, run_checks
+from fitcheck.finding import SEVERITY, Finding, Verdict, worst
+from fitcheck.world.world import World
+
+# Exit codes of the command line: a crash or a wrong call is none of these.
+FITS, FAILS, UNKNOWN = 0, 1, 3
+
+
+@dataclass(frozen=True)
+class Report:
+    """All findings and facts of one scene.
+
+    Args:
+        title: of the scene.
+        verdict: the worst of the findings.
+        findings: worst first; what follows from a finding comes right after it.
+        facts: by check name, figures that no rule asked about.
+        not_checked: what was left out, and why, in plain sentences.
+        parameters: the scene's parameters as resolved.
+    """
+
+    title: str
+    verdict: Verdict
+    findings: tuple[Finding, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+    not_checked: tuple[str, ...] = ()
+    parameters: dict[str, Any] = field(default_factory=dict)
+
+
+def check_world(world: World) -> Report:
+    """Ask every check of a placed world and put the answers in order.
+
+    Raises:
+        ValueMistake: a rule names something that the scene does not have.
+    """
+    answer = run_checks(world)
+    return Report(
+        world.title,
+        worst([finding.verdict for finding in answer.findings]),
+        ordered(answer.findings),
+        dict(answer.facts),
+        (*answer.not_checked, *uncertain_lengths(world)),
+        dict(world.parameters),
+    )
+
+
+def exit_code(verdict: Verdict, strict: bool = False) -> int:
+    """0 for fits and tight, 1 for fails, 3 for unknown; strict: all but fits are 1."""
+    if verdict == Verdict.FITS or (verdict == Verdict.TIGHT and not strict):
+        return FITS
+    return UNKNOWN if verdict == Verdict.UNKNOWN and not strict else FAILS
+
+
+def ordered(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Worst first, each followed by what follows from it.
+
+    Equal verdicts: in the order of the checks, then by how much is missing, then in the
+    order of the scene.
+    """
+    checks = [check.name for check in CHECKS]
+    followers: dict[str, list[Finding]] = {}
+    leaders = []
+    for finding in sorted(findings, key=lambda f: _rank(f, checks)):
+        if finding.follows:
+            followers.setdefault(finding.follows, []).append(finding)
+        else:
+            leaders.append(finding)
+    return tuple(f for leader in leaders for f in (leader, *followers.get(leader.id, ())))
+
+
+def _rank(finding: Finding, checks: list[str]) -> tuple[float, ...]:
+    missing = 0.0
+    if finding.measured is not None and finding.required is not None:
+        missing = abs(finding.required - finding.measured)
+    if finding.verdict != Verdict.FAILS:
+        missing = 0.0
+    return -SEVERITY.index(finding.verdict), checks.index(finding.check), -missing
+
+
+def uncertain_lengths(world: World) -> tuple[str, ...]:
+    """One sentence for each length with an uncertainty: at which value it was taken."""
+    return tuple(_uncertain(*entry[:4]) for entry in world.uncertain)
+
+
+def _uncertain(name: str, low: float, nominal: float, high: float) -> str:
+    below, above = nominal - low, high - nominal
+    if below > 0 and abs(below - above) < 1e-9:
+        said = f"{_short(nominal)} ± {_short(below)} mm"
+    elif below > 0 and 0 < above < float("inf"):
+        said = f"{_short(nominal)} +{_short(above)}/-{_short(below)} mm"
+    elif below > 0:
+        said = f"{_short(low)} .. {_short(high)} mm"
+    else:
+        said = f"{_short(nominal)} mm or less" if above <= 0 else f"{_short(nominal)} mm or more"
+    return f"{name} {said} was taken at {_short(nominal)} mm; the worst end was not examined"
+
+
+def _short(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")

@@ -1,0 +1,179 @@
+"""Boxes along the world's axes that together cover a piece: what it keeps from being empty.
+
+An outer cover, never less than the solid: a box that clears the cover clears the solid.
+Exact for boxes that stand square and, within `BUDGET` boxes, for meshes of square corners.
+Cylinders and turned boxes are covered by slabs about `PITCH` thick; cut-outs of thin sheets
+count as filled.
+"""
+
+from __future__ import annotations
+
+import heapq
+
+import manifold3d
+import numpy as np
+
+from fitcheck.parts.solids import Kind, Mesh, Piece
+from fitcheck.world.frames import Frame
+from fitcheck.world.trees import Pose
+from fitcheck.world.volumes import bounds_of, corners_and_faces, moved, solid_of
+from fitcheck.world.world import piece_bounds
+
+# Thickness of slabs, mm, and of what is not split further.
+PITCH = 5.0
+THIN = PITCH / 2
+# Most boxes for one mesh; fewer, down to the second, for more triangles than the third.
+BUDGET, AT_LEAST, MANY = 48, 8, 5_000
+# A cylinder is covered through a prism of this many sides drawn about it: too wide by r/180.
+SIDES_OF_ROUND = 30
+# Entries of a rotation off a whole number by less are the rounding of a quarter turn.
+SQUARE = 1e-9
+# A cover that wastes less than this share of its volume is not split further.
+WASTE = 0.02
+# With this few triangles a mesh is split at planes of its own corners, else in halves.
+FEW = 80
+PLANES = 6
+# Slack when corners are sorted to the sides of a cutting plane, mm.
+ON_PLANE = 1e-9
+
+
+def cover(piece: Piece, world_from_part: Frame) -> np.ndarray:
+    """(n, 2, 3) boxes that cover a placed piece, mm."""
+    whole = piece_bounds(piece, world_from_part)
+    rotation = world_from_part.rotation @ piece.rotation
+    centre = world_from_part.point(piece.centre)
+    if (whole[1] - whole[0]).min() <= THIN:
+        return whole[None]
+    if piece.mesh is not None:
+        solid = solid_of(piece.kind, piece.half, piece.mesh)
+        if solid is None:
+            return _surface_cover(piece.mesh, piece.mesh.vertices @ rotation.T + centre)
+        return _solid_cover(moved(solid, Pose(rotation, centre)))
+    if piece.kind == Kind.BOX and (np.abs(rotation - np.round(rotation)) < SQUARE).all():
+        return whole[None]
+    points, edges = _prism(piece)
+    return _convex_cover(points @ rotation.T + centre, edges, whole)
+
+
+def _prism(piece: Piece) -> tuple[np.ndarray, np.ndarray]:
+    """Corners (n, 3) in the piece's frame and edges (m, 2) of a prism about a box or cylinder."""
+    half = piece.half
+    if piece.kind == Kind.BOX:
+        ring = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half[:2]
+    else:
+        turn = 2 * np.pi * (np.arange(SIDES_OF_ROUND) + 0.5) / SIDES_OF_ROUND
+        reach = half[0] / np.cos(np.pi / SIDES_OF_ROUND)
+        ring = reach * np.column_stack([np.cos(turn), np.sin(turn)])
+    n = len(ring)
+    points = np.vstack([np.column_stack([ring, np.full(n, z)]) for z in (-half[2], half[2])])
+    k = np.arange(n)
+    after = (k + 1) % n
+    edges = np.vstack([np.column_stack(pair) for pair in ((k, after), (k + n, after + n), (k, k + n))])
+    return points, edges
+
+
+def _convex_cover(points: np.ndarray, edges: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """Slabs across the axis that wastes least, clipped to the exact bounds."""
+    best = whole[None]
+    for axis in range(3):
+        slabs = _slabs(points, edges, axis, whole)
+        slabs = np.stack([np.maximum(slabs[:, 0], whole[0]), np.minimum(slabs[:, 1], whole[1])], axis=1)
+        if _volume(slabs) < _volume(best) * (1 - WASTE):
+            best = slabs
+    return best
+
+
+def _slabs(points: np.ndarray, edges: np.ndarray, axis: int, whole: np.ndarray) -> np.ndarray:
+    """(n, 2, 3) bounds of a convex body between parallel cuts about `PITCH` apart."""
+    low, high = whole[:, axis]
+    cuts = np.linspace(low, high, max(int(np.ceil((high - low) / PITCH)), 1) + 1)
+    start, end = points[edges[:, 0]], points[edges[:, 1]]
+    a, b = start[:, axis], end[:, axis]
+    level = np.abs(b - a) <= ON_PLANE
+    run = np.where(level, 1.0, b - a)
+    slabs = []
+    for lower, upper in zip(cuts[:-1], cuts[1:], strict=True):
+        # What an edge shows between two parallel planes is the edge with its ends clamped.
+        shows = (np.minimum(a, b) <= upper + ON_PLANE) & (np.maximum(a, b) >= lower - ON_PLANE)
+        from_ = np.where(level, 0.0, np.clip((lower - a) / run, 0, 1))
+        to = np.where(level, 1.0, np.clip((upper - a) / run, 0, 1))
+        ends = np.vstack([(start + t[:, None] * (end - start))[shows] for t in (from_, to)])
+        box = np.array([ends.min(axis=0), ends.max(axis=0)])
+        box[:, axis] = lower, upper
+        slabs.append(box)
+    return np.array(slabs)
+
+
+def _volume(boxes: np.ndarray) -> float:
+    return float(np.prod(boxes[:, 1] - boxes[:, 0], axis=1).sum())
+
+
+def _solid_cover(solid: manifold3d.Manifold) -> np.ndarray:
+    """Bounds of the parts of a closed solid, the one that wastes most split first."""
+    parts = [(-_waste(solid), 0, solid)]
+    budget = max(AT_LEAST, min(BUDGET, BUDGET * MANY // max(solid.num_tri(), 1)))
+    done: list[np.ndarray] = []
+    made = 1
+    while parts:
+        waste, _, part = heapq.heappop(parts)
+        box = bounds_of(part)
+        small = (box[1] - box[0] <= PITCH).sum() >= 2 or (box[1] - box[0]).min() <= THIN
+        if small or -waste <= WASTE * _volume(box[None]) or len(parts) + len(done) + 1 >= budget:
+            done.append(box)
+            continue
+        for half in part.split_by_plane(*_plane(part, box)):
+            if not half.is_empty():
+                heapq.heappush(parts, (-_waste(half), made, half))
+                made += 1
+    return np.array(done)
+
+
+def _waste(solid: manifold3d.Manifold) -> float:
+    """How much more the bounds hold than the solid, mm3."""
+    return _volume(bounds_of(solid)[None]) - float(solid.volume())
+
+
+def _plane(part: manifold3d.Manifold, box: np.ndarray) -> tuple[tuple[float, ...], float]:
+    """Where to split: at a plane of corners when there are few, else across the longest side."""
+    longest = int((box[1] - box[0]).argmax())
+    best = (np.inf, longest, float(box[:, longest].mean()))
+    if part.num_tri() <= FEW:
+        corners, _ = corners_and_faces(part)
+        for axis in range(3):
+            planes = np.unique(np.round(corners[:, axis], 6))
+            planes = planes[(planes > box[0, axis] + 1e-3) & (planes < box[1, axis] - 1e-3)]
+            for at in planes[:: max(1, -(-len(planes) // PLANES))]:
+                halves = part.split_by_plane(tuple(np.eye(3)[axis]), float(at))
+                left = sum(_volume(bounds_of(half)[None]) for half in halves if not half.is_empty())
+                if left < best[0] - ON_PLANE:
+                    best = (left, axis, float(at))
+    return tuple(np.eye(3)[best[1]]), best[2]
+
+
+def _surface_cover(mesh: Mesh, vertices: np.ndarray) -> np.ndarray:
+    """Bounds of groups of triangles of an open mesh, the largest group's bounds split first."""
+    corners = vertices[mesh.faces]
+    boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
+    groups = [_group(boxes, 0)]
+    done: list[np.ndarray] = []
+    made = 1
+    while groups:
+        _, _, box, members = heapq.heappop(groups)
+        small = (box[1] - box[0] <= PITCH).sum() >= 2 or (box[1] - box[0]).min() <= THIN
+        if small or len(groups) + len(done) + 1 >= BUDGET:
+            done.append(box)
+            continue
+        axis = int((box[1] - box[0]).argmax())
+        at = float(box[:, axis].mean())
+        for low, high in ((-np.inf, at), (at, np.inf)):
+            half = members[(members[:, 1, axis] >= low) & (members[:, 0, axis] <= high)].copy()
+            half[:, :, axis] = np.clip(half[:, :, axis], low, high)
+            if len(half):
+                heapq.heappush(groups, _group(half, made))
+                made += 1
+    return np.array(done)
+
+
+def _group(boxes: np.ndarray, number: int) -> tuple[float, int, np.ndarray, np.ndarray]:
+    box = np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+    return -_volume(box[None]), number, box, boxes

@@ -211,11 +211,11 @@ def test_outlines_are_refused_just_when_shapely_calls_them_invalid(corners):
 @pytest.mark.parametrize(
     ("cut", "problem"),
     [
-        (Cutout("a", "round", (400, 0), (10, 10)), "a lies outside"),
-        (Cutout("a", "round", (305, 0), (10, 10)), "a lies outside"),  # only touches the edge
-        (Cutout("a", "rectangle", (150, 200), (300, 400)), "a leaves nothing"),
+        (Cutout("a", "round", (400, 0), (10, 10)), "lies outside"),
+        (Cutout("a", "round", (305, 0), (10, 10)), "lies outside"),  # only touches the edge
+        (Cutout("a", "rectangle", (150, 200), (300, 400)), "leaves nothing"),
         (Cutout("a", "slot", (150, 200), (8, 40)), "shorter than its width"),
-        (Cutout("a", "rectangle", (150, 200), (0, 40)), "no size"),
+        (Cutout("a", "rectangle", (150, 200), (0, 40)), "nothing to cut"),
     ],
 )
 def test_bad_cutouts_are_refused(cut, problem):
@@ -275,7 +275,7 @@ def test_blind_hole_stops_at_its_depth():
 
 
 def test_bore_beside_the_solid_is_refused():
-    with pytest.raises(ValueMistake, match="screw lies outside"):
+    with pytest.raises(ValueMistake, match="lies outside"):
         bored(box_piece(np.zeros(3), np.ones(3)), [drill([5, 5, 1], [0, 0, 1], [1, 0, 0])], 0.0)
 
 

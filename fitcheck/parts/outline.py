@@ -14,7 +14,7 @@ import manifold3d
 import numpy as np
 
 from fitcheck.parts.pieces import NOTHING, frozen, mesh_piece
-from fitcheck.parts.polygon import STRAIGHT, Cutout, checked_outline, circle, cutout_polygon
+from fitcheck.parts.polygon import STRAIGHT, CutMistake, Cutout, checked_outline, circle, cutout_polygon
 from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.mistakes import ValueMistake
 
@@ -51,8 +51,8 @@ def extruded(
         A box if it is one, else a closed mesh; and how far its facets lie from the true surface, mm.
 
     Raises:
-        ValueMistake: an outline that crosses itself or holds no area, no thickness, a cut-out that
-            is outside or leaves nothing.
+        ValueMistake: an outline that crosses itself or holds no area, no thickness.
+        CutMistake: a cut-out that is outside or leaves nothing.
     """
     corners = checked_outline(outline)
     if high - low < NOTHING:
@@ -67,13 +67,13 @@ def extruded(
         blade, sagitta = cutout_polygon(cutout)
         cutter = _section(blade)
         if (section ^ cutter).area() < NOTHING:
-            raise ValueMistake(f"{cutout.name} lies outside the solid it cuts", "")
+            raise CutMistake(cutout.name, "lies outside the solid it cuts")
         blades.append(cutter)
         error = max(error, sagitta)
     if blades:
         section = section - manifold3d.CrossSection.batch_boolean(blades, manifold3d.OpType.Add)
         if section.area() < NOTHING:
-            raise ValueMistake(f"{cutouts[-1].name} leaves nothing of the solid it cuts", "")
+            raise CutMistake(cutouts[-1].name, "leaves nothing of the solid it cuts")
     vertices, faces = _arrays(section.extrude(high - low))
     return mesh_piece(*_along(vertices, faces, axis, low), error), error
 
@@ -99,7 +99,7 @@ def bored(piece: Piece, bores: Sequence[Bore], error: float) -> tuple[Piece, flo
     """A box or mesh with cut-outs in any direction, in the frame of the part.
 
     Raises:
-        ValueMistake: a cut-out that is outside, or leaves nothing.
+        CutMistake: a cut-out that is outside, or leaves nothing.
     """
     vertices, faces = piece_triangles(piece)
     body = _manifold(vertices, faces)
@@ -116,10 +116,10 @@ def bored(piece: Piece, bores: Sequence[Bore], error: float) -> tuple[Piece, flo
         cutter = cutter.transform(np.column_stack([rotation, bore.at]))
         removed = body ^ cutter
         if removed.volume() < NOTHING:
-            raise ValueMistake(f"{bore.cutout.name} lies outside the solid it cuts", "")
+            raise CutMistake(bore.cutout.name, "lies outside the solid it cuts")
         body = body - cutter
         if body.volume() < NOTHING:
-            raise ValueMistake(f"{bore.cutout.name} leaves nothing of the solid it cuts", "")
+            raise CutMistake(bore.cutout.name, "leaves nothing of the solid it cuts")
         error = max(error, sagitta)
     return mesh_piece(*_arrays(body), error), error
 

@@ -16,6 +16,14 @@ SAGITTA = 0.005
 STRAIGHT = 1e-18
 
 
+class CutMistake(ValueMistake):
+    """A cut-out that does not suit its solid; `name` is the hole's or opening's."""
+
+    def __init__(self, name: str, problem: str, mend: str = "") -> None:
+        super().__init__(problem, mend)
+        self.name = name
+
+
 @dataclass(frozen=True)
 class Cutout:
     """A cut-out seen along its axis.
@@ -91,18 +99,19 @@ def cutout_polygon(cutout: Cutout) -> tuple[np.ndarray, float]:
     """Corners (n, 2) of a cut-out, counter-clockwise and never outside the true one; its sagitta.
 
     Raises:
-        ValueMistake: a size of nothing, a slot shorter than wide.
+        CutMistake: a size of nothing, a slot shorter than wide.
     """
     length, width = cutout.size
     if min(length, width) < NOTHING:
-        raise ValueMistake(f"{cutout.name} has no size", "")
+        raise CutMistake(cutout.name, f"has the size {length:g} x {width:g}: nothing to cut")
     error = 0.0
     if cutout.shape == "rectangle":
         points = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [length / 2, width / 2]
     else:
         if length < width:
-            raise ValueMistake(
-                f"{cutout.name}: a slot {length:g} long is shorter than its width {width:g}",
+            raise CutMistake(
+                cutout.name,
+                f"a slot {length:g} long is shorter than its width {width:g}",
                 "the overall length comes first",
             )
         points, error = circle(width / 2)

@@ -1,0 +1,116 @@
+"""From a distance to a colour: bands with the rule's demand as one edge, and the words of the legend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fitcheck.world.world import World
+
+# Overlap, four bands, far. The middle four are from the palette of Okabe and Ito, "Color Universal
+# Design" (2008): told apart by readers with any common colour vision deficiency.
+OVERLAP, FAR = "#7F0000", "#DDE3E8"
+NEAR = ("#D55E00", "#E69F00", "#F0E442", "#56B4E9")
+# Edges past the demand, mm: round figures, each at least half again the last.
+ROUND = (1, 2, 5, 10, 20, 30, 50, 80, 120, 200, 300, 500)
+GROWTH = 1.5
+# What is demanded when no rule says so, mm: only the colours use it.
+UNDEMANDED = 2.0
+# Shallower than this is contact, as the interference check has it, mm.
+CONTACT = 0.01
+
+
+@dataclass(frozen=True)
+class PairDemand:
+    """A rule for two names (patterns): at least so far apart, mm."""
+
+    between: str
+    other: str
+    at_least: float
+
+
+@dataclass(frozen=True)
+class Bands:
+    """Edges of the bands, mm, ascending; the first is the demand.
+
+    `ruled`: a rule of the scene asks for it. `pairs`: demands of their own.
+    """
+
+    edges: tuple[float, float, float, float]
+    ruled: bool = True
+    pairs: tuple[PairDemand, ...] = ()
+
+    @property
+    def demand(self) -> float:
+        """The default demand."""
+        return self.edges[0]
+
+    @property
+    def far(self) -> float:
+        """Beyond this a surface is pale."""
+        return self.edges[-1]
+
+    @property
+    def reach(self) -> float:
+        """How far to look for neighbours: any pair's own demand may lie beyond the default's bands."""
+        return max([self.far, *(p.at_least for p in self.pairs)])
+
+    def scaled(self, distance: np.ndarray, asked: np.ndarray) -> np.ndarray:
+        """Distances moved so that a pair's own demand falls on the default's edge; overlap stays as it is."""
+        share = np.clip(distance / np.maximum(asked, 1e-9), 0, 1)
+        moved = share * self.demand + np.maximum(distance - asked, 0)
+        return np.where(distance > 0, moved, distance)
+
+    def colours(self, values: np.ndarray) -> np.ndarray:
+        """(n, 3) uint8 colours of distances (n,), mm; negative: overlap."""
+        palette = np.array([rgb(c) for c in (OVERLAP, *NEAR, FAR)], np.uint8)
+        return palette[np.searchsorted([-CONTACT, *self.edges], values, side="right")]
+
+    def legend(self) -> list[tuple[str, str]]:
+        """(colour, words) of each band, nearest first."""
+        d, *rest = (f"{e:g}" for e in self.edges)
+        less = "less than demanded" if self.ruled else ""
+        own = " or its own demand" if self.pairs and self.ruled else ""
+        words = ["overlap", f"under {d} mm{own}\n{less}".strip()]
+        words += [f"{a} to {b} mm" for a, b in zip((d, *rest), rest, strict=False)]
+        return list(
+            zip((OVERLAP, *NEAR, FAR), [*words, f"over {rest[-1]} mm,\nor meant to touch"], strict=True)
+        )
+
+
+def rgb(colour: str) -> tuple[int, int, int]:
+    """(red, green, blue) of `#RRGGBB`."""
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def edges_from(demand: float) -> tuple[float, float, float, float]:
+    """The demand and three round figures above it, mm."""
+    edges = [demand]
+    for figure in ROUND:
+        if figure >= GROWTH * edges[-1] and len(edges) < 4:
+            edges.append(float(figure))
+    while len(edges) < 4:
+        edges.append(2 * edges[-1])
+    return edges[0], edges[1], edges[2], edges[3]
+
+
+def bands_of(world: World) -> Bands:
+    """Bands for a world's clearance rule; with UNDEMANDED as first edge where there is none."""
+    rule = world.rules.get("clearance")
+    default = float(_get(rule, "default", 0.0) or 0.0)
+    pairs = tuple(
+        PairDemand(str(_get(p, "between", "")), str(_get(p, "and", "")), float(_get(p, "at_least", 0.0)))
+        for p in _get(rule, "pairs", ()) or ()
+    )
+    return Bands(edges_from(default or UNDEMANDED), ruled=default > 0, pairs=pairs)
+
+
+def _get(holder: Any, key: str, default: Any) -> Any:
+    if isinstance(holder, dict):
+        return holder.get(key, default)
+    for name in (key, key + "_"):
+        if hasattr(holder, name):
+            return getattr(holder, name)
+    return default

@@ -1,0 +1,102 @@
+"""Which parts a view shows, which of them are the case, and which findings matter in a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+
+from fitcheck.checks.names import choose
+from fitcheck.finding import SEVERITY, Finding, Verdict
+from fitcheck.outputs.pictures.camera import View
+from fitcheck.outputs.pictures.surfaces import Skin
+from fitcheck.world.world import World
+
+# A sub-part of the case's owner that is made of nothing else counts as case too.
+SHELL_ROLES = {"sheet", "glass"}
+
+
+class Report(Protocol):
+    """What a picture reads of a report."""
+
+    @property
+    def findings(self) -> Sequence[Finding]:
+        """All findings."""
+        ...
+
+    @property
+    def verdict(self) -> Verdict:
+        """The scene's verdict."""
+        ...
+
+
+def case_parts(world: World) -> set[int]:
+    """Indices of the parts that own compartments: drawn as edges and a breath of grey."""
+    owners = {room.part for room in world.compartments.values()}
+    owners |= {part.name for part in world.parts if part.shape.compartments}
+    found = set()
+    for index, part in enumerate(world.parts):
+        shell = {solid.role for solid in part.shape.solids.values()} <= SHELL_ROLES
+        below = any(part.name.startswith(owner + ".") for owner in owners)
+        if part.name in owners or (below and shell):
+            found.add(index)
+    return found
+
+
+def case_bounds(world: World) -> np.ndarray:
+    """(2, 3) bounds of the case, or of everything where there is none."""
+    indices = sorted(case_parts(world)) or range(len(world.parts))
+    boxes = np.array([world.parts[i].bounds for i in indices])
+    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+
+
+def all_bounds(world: World) -> np.ndarray:
+    """(2, 3) bounds of all parts."""
+    boxes = np.array([part.bounds for part in world.parts])
+    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+
+
+def shown(world: World, view: View, skins: Sequence[Skin]) -> np.ndarray:
+    """(n,) bool: which skins the view shows; raises ValueMistake for a name the scene has not."""
+    kept, hidden = ([choose(world, name) for name in names] for names in (view.show, view.hide))
+    names = [(world.parts[s.part].name, s.solid.name) for s in skins]
+    return np.array(
+        [
+            (not kept or any(k.holds(*name) for k in kept)) and not any(h.holds(*name) for h in hidden)
+            for name in names
+        ],
+        bool,
+    )
+
+
+def concerned(world: World, finding: Finding) -> set[int]:
+    """Indices of the parts that a finding names, by themselves, by a solid or by their assembly."""
+    return {
+        index
+        for index, part in enumerate(world.parts)
+        for name in finding.parts
+        if name == part.name
+        or (name.startswith(part.name + ".") and name[len(part.name) + 1 :] in part.shape.solids)
+        or (part.name.startswith(name + ".") and name not in world.by_name)
+    }
+
+
+def by_weight(findings: Sequence[Finding]) -> list[Finding]:
+    """Findings, worst first: causes before what follows from them, then by how much is missing."""
+
+    def missing(f: Finding) -> float:
+        if f.check == "interference":
+            return f.measured or 0.0
+        return abs((f.required or 0.0) - (f.measured or 0.0)) if f.measured is not None else 0.0
+
+    def rank(f: Finding) -> tuple[int, bool, bool, float, str]:
+        return (-SEVERITY.index(f.verdict), bool(f.follows), f.check != "interference", -missing(f), f.id)
+
+    return sorted(findings, key=rank)
+
+
+def leading(report: Report) -> Finding | None:
+    """The finding a reader must hear first, or None where all fits."""
+    ranked = [f for f in by_weight(report.findings) if f.verdict != Verdict.FITS]
+    return ranked[0] if ranked else None

@@ -1,0 +1,70 @@
+"""Exploded views: each part moves along the way it was put on, with all that was put on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fitcheck.world.world import Contact, Part, World
+
+# Faces of one contact lie in one plane but for pads and lifts, mm.
+PLANE = 5.0
+# How far a part moves off its host at explode 1: a share of its own depth that way, and a step, mm.
+SHARE, STEP, MOST = 0.5, 35.0, 160.0
+
+
+def moves(world: World, case: set[int], explode: float) -> np.ndarray:
+    """(n, 3) how far each part moves, mm; hosts stay, what rests on or joins them moves off.
+
+    A part's way is the normal of the face it rests on, or its port's axis; a part carries everything
+    whose chain of hosts leads to it. Parts of the case, and parts without a host, stay.
+    """
+    host: dict[int, tuple[int, np.ndarray]] = {}
+    index = {part.name: i for i, part in enumerate(world.parts)}
+    for contact in world.contacts:
+        a, b = index.get(contact.a), index.get(contact.b)
+        if a is None or b is None or contact.kind == "touches" or a in host or a in case:
+            continue
+        way = off_axis(contact, world.parts[a], world.parts[b])
+        if way is not None and not _leads_to(host, b, a):
+            host[a] = (b, way)
+    moved = np.zeros((len(world.parts), 3))
+    for i in range(len(world.parts)):
+        at = i
+        while at in host:
+            carrier, way = host[at]
+            moved[i] += explode * _step(world.parts[at], way) * way
+            at = carrier
+    return moved
+
+
+def _leads_to(host: dict[int, tuple[int, np.ndarray]], start: int, goal: int) -> bool:
+    while start in host:
+        if start == goal:
+            return True
+        start = host[start][0]
+    return start == goal
+
+
+def _step(part: Part, way: np.ndarray) -> float:
+    deep = float(np.abs(way) @ (part.bounds[1] - part.bounds[0]))
+    return min(STEP + SHARE * deep, MOST)
+
+
+def off_axis(contact: Contact, a: Part, b: Part) -> np.ndarray | None:
+    """Unit world vector along which part a comes off part b, or None where no faces tell."""
+    if contact.zone is not None:
+        return -contact.zone.inward / np.linalg.norm(contact.zone.inward)
+    best, found = PLANE, None
+    for mine in _faces(a, contact.solids_a):
+        for theirs in _faces(b, contact.solids_b):
+            apart = abs(float((mine[0] - theirs[0]) @ theirs[1]))
+            if float(mine[1] @ theirs[1]) < -0.999 and apart < best:
+                best, found = apart, theirs[1]
+    return found
+
+
+def _faces(part: Part, solids: Sequence[str]) -> list[tuple[np.ndarray, np.ndarray]]:
+    own = [f for f in part.shape.faces.values() if not solids or not f.owners or set(f.owners) & set(solids)]
+    return [(part.pose.point(f.centre), part.pose.direction(f.normal)) for f in own]

@@ -1,0 +1,166 @@
+"""Part names in two side columns, each with a line to where its part is seen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
+
+# Names a column holds at 1200 pixels' height; more would be read by nobody.
+MOST = 15
+TEXT = 15.0
+PITCH = 30.0
+# Seen on fewer pixels than this, a part is no use pointing at.
+LEAST_SEEN = 30
+# The dot's place is searched on every so many-th pixel.
+SPARSE = 3
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Where a part is seen: its index, pixels seen, and a pixel (x, y) well inside what is seen of it."""
+
+    part: int
+    pixels: int
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Label:
+    """A name placed: its part, text, side (-1 left, 1 right), middle height, and where its line ends."""
+
+    part: int
+    text: str
+    side: int
+    y: float
+    at: tuple[float, float]
+    strong: bool
+
+
+def seen_parts(ids: np.ndarray, corner: tuple[int, int]) -> dict[int, Seen]:
+    """Parts seen in an identity picture (height, width; -1 none) whose top left pixel is `corner`."""
+    counts = np.bincount(ids[ids >= 0].ravel())
+    small = ids[::SPARSE, ::SPARSE].copy()
+    rows, columns = np.indices(small.shape)
+    at: dict[int, tuple[float, float]] = {}
+    # Peel every part's pixels layer by layer; what goes last lies deepest inside.
+    while (small >= 0).any():
+        padded = np.pad(small, 1, constant_values=-1)
+        same = np.ones(small.shape, bool)
+        for row, column in ((0, 1), (2, 1), (1, 0), (1, 2)):
+            shifted = padded[row : row + small.shape[0], column : column + small.shape[1]]
+            same &= shifted == small
+        peeled = np.where(same, small, -1)
+        for part in np.setdiff1d(np.unique(small[small >= 0]), peeled):
+            where = small == part
+            middle = np.array([rows[where].mean(), columns[where].mean()])
+            r, c = rows[where], columns[where]
+            nearest = int(np.argmin((r - middle[0]) ** 2 + (c - middle[1]) ** 2))
+            at[int(part)] = (
+                float(c[nearest] * SPARSE + corner[0]),
+                float(r[nearest] * SPARSE + corner[1]),
+            )
+        small = peeled
+    return {p: Seen(p, int(counts[p]), place) for p, place in sorted(at.items()) if counts[p] >= LEAST_SEEN}
+
+
+def arranged(
+    paper: Paper,
+    names: Mapping[int, str],
+    seen: Mapping[int, Seen],
+    first: Sequence[int],
+    pane: tuple[int, int, int, int],
+    columns: tuple[tuple[int, int], tuple[int, int]],
+) -> tuple[list[Label], int]:
+    """Labels that fit, and how many seen parts go without: `first` parts first, then by area seen."""
+    pitch = paper.px(PITCH)
+    room = min(MOST, int((pane[3] - pane[1]) // pitch) - 1)
+    ranked = [p for p in first if p in seen]
+    ranked += sorted((p for p in seen if p not in ranked), key=lambda p: (-seen[p].pixels, p))
+    chosen = ranked[: 2 * room]
+    left = sorted(chosen, key=lambda p: (seen[p].at[0], p))
+    half = min(max(sum(seen[p].at[0] < (pane[0] + pane[2]) / 2 for p in chosen), len(chosen) - room), room)
+    labels = []
+    for side, members in ((-1, left[:half]), (1, left[half:])):
+        width = columns[0 if side < 0 else 1][1] - columns[0 if side < 0 else 1][0]
+        heights = spread(
+            [seen[p].at[1] for p in sorted(members, key=lambda p: (seen[p].at[1], p))],
+            pitch,
+            pane[1] + pitch / 2,
+            pane[3] - pitch,
+        )
+        members = sorted(members, key=lambda p: (seen[p].at[1], p))
+        spot = [seen[p].at for p in members]
+        order = uncrossed(columns[0][1] if side < 0 else columns[1][0], heights, spot)
+        for y, k in zip(heights, order, strict=True):
+            strong = members[k] in first
+            text = paper.shortened(names[members[k]], TEXT, width, bold=strong)
+            labels.append(Label(members[k], text, side, y, spot[k], strong))
+    return labels, len(seen) - len(chosen)
+
+
+def spread(wanted: Sequence[float], pitch: float, low: float, high: float) -> list[float]:
+    """Heights near those wanted (ascending), at least `pitch` apart, within low and high."""
+    heights: list[float] = []
+    for y in wanted:
+        heights.append(max(y, low, heights[-1] + pitch if heights else low))
+    limit = high
+    for index in range(len(heights) - 1, -1, -1):
+        heights[index] = min(heights[index], limit)
+        limit = heights[index] - pitch
+    return heights
+
+
+def uncrossed(x: float, heights: Sequence[float], spots: Sequence[tuple[float, float]]) -> list[int]:
+    """Which spot each height gets, so that no two lines from (x, height) cross."""
+    order = list(range(len(spots)))
+    for _ in range(len(order) ** 2):
+        swapped = False
+        for i in range(len(order)):
+            for j in range(i + 1, len(order)):
+                if _cross((x, heights[i]), spots[order[i]], (x, heights[j]), spots[order[j]]):
+                    order[i], order[j] = order[j], order[i]
+                    swapped = True
+        if not swapped:
+            break
+    return order
+
+
+def _cross(
+    a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]
+) -> bool:
+    def turn(p: tuple[float, float], q: tuple[float, float], r: tuple[float, float]) -> float:
+        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+
+    return turn(a, b, c) * turn(a, b, d) < 0 and turn(c, d, a) * turn(c, d, b) < 0
+
+
+def draw_labels(
+    paper: Paper,
+    labels: Sequence[Label],
+    columns: tuple[tuple[int, int], tuple[int, int]],
+    colours: Mapping[int, tuple[int, int, int]],
+) -> None:
+    """Write names and lines; `colours` gives parts in findings their verdict's colour."""
+    radius = paper.px(4)
+    for label in labels:
+        colour = colours.get(label.part, INK)
+        width, height = paper.measure(label.text, TEXT, label.strong)
+        x = columns[0][1] - width if label.side < 0 else columns[1][0]
+        start = (
+            (columns[0][1] + paper.px(5), label.y)
+            if label.side < 0
+            else (columns[1][0] - paper.px(5), label.y)
+        )
+        paper.line([start, label.at], PAPER, 3.5)
+        paper.line([start, label.at], colour if label.strong else GREY, 1.6 if label.strong else 1.1)
+        paper.write("label", label.text, (x, label.y - height / 2), TEXT, bold=label.strong, colour=colour)
+    for label in labels:
+        x, y = label.at
+        paper.draw.ellipse((x - radius, y - radius, x + radius, y + radius), fill=PAPER)
+        inner = radius - max(1, radius // 3)
+        fill = colours.get(label.part, INK)
+        paper.draw.ellipse((x - inner, y - inner, x + inner, y + inner), fill=fill)

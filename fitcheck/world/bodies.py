@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitcheck.parts.solids import Mesh
+from fitcheck.parts.solids import Mesh, Piece
+from fitcheck.world.frames import IDENTITY
 from fitcheck.world.world import World, piece_bounds
 
 
@@ -61,13 +63,13 @@ class Bodies:
     def __len__(self) -> int:
         return len(self.all)
 
-    def rows(self, chosen: np.ndarray | list[int]) -> np.ndarray:
+    def rows(self, chosen: Collection[int] | np.ndarray) -> np.ndarray:
         """Rows of all pieces of these bodies."""
-        return np.flatnonzero(np.isin(self.body, np.asarray(chosen, int)))
+        return np.flatnonzero(np.isin(self.body, np.asarray(sorted(chosen), int)))
 
-    def shifted(self, chosen: np.ndarray | list[int], by: np.ndarray) -> Bodies:
+    def shifted(self, chosen: Collection[int] | np.ndarray, by: np.ndarray) -> Bodies:
         """The same world with these bodies moved by (3,) mm."""
-        rows, bodies = self.rows(chosen), np.asarray(chosen, int)
+        rows, bodies = self.rows(chosen), np.asarray(sorted(chosen), int)
         centres, bounds, body_bounds = self.centres.copy(), self.bounds.copy(), self.body_bounds.copy()
         centres[rows] += by
         bounds[rows] += by
@@ -87,7 +89,12 @@ def bodies(world: World) -> Bodies:
 
 
 def _collect(world: World) -> Bodies:
-    kinds, halves, rotations, centres, bounds, owner = [], [], [], [], [], []
+    kinds: list[int] = []
+    halves: list[np.ndarray] = []
+    rotations: list[np.ndarray] = []
+    centres: list[np.ndarray] = []
+    bounds: list[np.ndarray] = []
+    owner: list[int] = []
     meshes: list[Mesh | None] = []
     found: list[Body] = []
     for index, part in enumerate(world.parts):
@@ -123,6 +130,34 @@ def _collect(world: World) -> Bodies:
     )
 
 
+def with_probe(bodies: Bodies, piece: Piece) -> Bodies:
+    """The same bodies and, last, a piece of no part that stands in world coordinates."""
+    own = piece_bounds(piece, IDENTITY)
+    rows, last = len(bodies.kinds), len(bodies)
+    body = Body(
+        "probe",
+        -1,
+        "",
+        "",
+        "probe",
+        slice(rows, rows + 1),
+        own,
+        0.0 if piece.mesh is None else piece.mesh.error,
+    )
+    return Bodies(
+        kinds=np.append(bodies.kinds, int(piece.kind)),
+        halves=np.concatenate([bodies.halves, [piece.half]]),
+        rotations=np.concatenate([bodies.rotations, [piece.rotation]]),
+        centres=np.concatenate([bodies.centres, [piece.centre]]),
+        bounds=np.concatenate([bodies.bounds, [own]]),
+        body=np.append(bodies.body, last),
+        meshes=(*bodies.meshes, piece.mesh),
+        all=(*bodies.all, body),
+        body_bounds=np.concatenate([bodies.body_bounds, [own]]),
+        body_parts=np.append(bodies.body_parts, -1),
+    )
+
+
 def near(bodies: Bodies, reach: float | np.ndarray = 0.0) -> np.ndarray:
     """Pairs of bodies of different parts whose bounds come within reach.
 
@@ -144,4 +179,4 @@ def near(bodies: Bodies, reach: float | np.ndarray = 0.0) -> np.ndarray:
 def bounds_gap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Distance of bounds (..., 2, 3), mm: never above that of what they hold."""
     apart = np.maximum(a[..., 0, :] - b[..., 1, :], b[..., 0, :] - a[..., 1, :])
-    return np.sqrt((np.maximum(apart, 0.0) ** 2).sum(axis=-1))
+    return np.asarray(np.sqrt((np.maximum(apart, 0.0) ** 2).sum(axis=-1)))

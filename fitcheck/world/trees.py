@@ -31,7 +31,7 @@ OUTSIDE, INSIDE = 0.25, 0.75
 
 _ALWAYS_NEAREST = fcl.DistanceRequest(enable_nearest_points=True)
 _ONLY_WHETHER = fcl.CollisionRequest(num_max_contacts=1, enable_contact=False)
-_WHICH_TRIANGLES = fcl.CollisionRequest(num_max_contacts=1, enable_contact=True)
+_WHERE = fcl.CollisionRequest(num_max_contacts=1, enable_contact=True)
 
 BOX_CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
 # Outward by the right-hand rule.
@@ -141,22 +141,23 @@ def nearest(first: Tree, second: Tree, pose: Pose) -> Nearest:
     """
     _move(second, pose)
     result = fcl.DistanceResult()
-    distance = fcl.distance(first.first, second.second, _ALWAYS_NEAREST, result)
+    distance = float(fcl.distance(first.first, second.second, _ALWAYS_NEAREST, result))
     if distance < 0:
         point = _touching_point(first, second, pose)
         return Nearest(0.0, point, point)
     on_first, on_second = result.nearest_points
-    return Nearest(float(distance), np.asarray(on_first), np.asarray(on_second))
+    return Nearest(distance, np.asarray(on_first, float), np.asarray(on_second, float))
 
 
 def _touching_point(first: Tree, second: Tree, pose: Pose) -> np.ndarray:
-    """A point near where two hitting surfaces meet: the middle of what two triangles share."""
+    """A point near where two hitting surfaces meet."""
     _move(second, pose)
     result = fcl.CollisionResult()
-    fcl.collide(first.first, second.second, _WHICH_TRIANGLES, result)
+    fcl.collide(first.first, second.second, _WHERE, result)
     if not result.contacts:
-        return np.clip(pose.shift, *first.bounds)
-    return np.asarray(result.contacts[0].pos)
+        # Distance and hit test differ in the last digit.
+        return np.asarray(np.minimum(np.maximum(pose.shift, first.bounds[0]), first.bounds[1]))
+    return np.array(result.contacts[0].pos, float)
 
 
 def _move(tree: Tree, pose: Pose) -> None:
@@ -196,7 +197,7 @@ def _point_inside(around: Tree, points: np.ndarray) -> bool | None:
     """Are these points of one shell inside? The first clear answer counts."""
     for winding in winding_number(around.triangles, points):
         if around.closed and abs(winding - round(winding)) < WHOLE:
-            return round(winding) != 0
+            return bool(round(winding) != 0)
         if not around.closed and not OUTSIDE < winding < INSIDE:
             return bool(winding >= INSIDE)
     return None
@@ -231,7 +232,7 @@ def winding_number(triangles: np.ndarray, points: np.ndarray) -> np.ndarray:
 
 
 def _outermost(points: np.ndarray) -> np.ndarray:
-    return points[np.concatenate([points.argmin(axis=0), points.argmax(axis=0)])]
+    return np.asarray(points[np.concatenate([points.argmin(axis=0), points.argmax(axis=0)])])
 
 
 def _shells(vertices: np.ndarray, faces: np.ndarray) -> list[np.ndarray]:

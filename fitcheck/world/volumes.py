@@ -10,11 +10,14 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import acos, ceil, cos, pi
+from typing import TypeAlias
 
 import manifold3d
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Mesh
+from fitcheck.world import slides
+from fitcheck.world.bodies import Bodies
 from fitcheck.world.frames import SIDES
 from fitcheck.world.trees import Pose
 
@@ -26,11 +29,15 @@ FACET = 0.005
 FILM = 1e-4
 # A way out longer than this many steps is bracketed instead of followed.
 STEPS = 24
+# How many faces of an overlap are looked up from for its longest chord.
+LINES = 500
 # How exact a bracketed way out is, mm.
 EXACT = 1e-3
 FACES_KEPT = 1_000_000
 
-_solids: OrderedDict[str, manifold3d.Manifold] = OrderedDict()
+Solid: TypeAlias = manifold3d.Manifold
+
+_solids: OrderedDict[str, Solid] = OrderedDict()
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +64,7 @@ def facet_error(radius: float) -> float:
     return radius * (1 - cos(pi / facets(radius)))
 
 
-def solid_of(kind: int, half: np.ndarray, mesh: Mesh | None) -> manifold3d.Manifold | None:
+def solid_of(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid | None:
     """The piece as a closed solid; None when its mesh is open or no solid."""
     if mesh is not None and not mesh.closed:
         return None
@@ -72,7 +79,7 @@ def solid_of(kind: int, half: np.ndarray, mesh: Mesh | None) -> manifold3d.Manif
     return None if found.status() != manifold3d.Error.NoError or found.is_empty() else found
 
 
-def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> manifold3d.Manifold:
+def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid:
     if kind == Kind.BOX:
         return manifold3d.Manifold.cube(tuple(2 * half), True)
     if kind == Kind.CYLINDER:
@@ -92,34 +99,55 @@ def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> manifold3d.Manifol
     return solid
 
 
-def moved(solid: manifold3d.Manifold, pose: Pose) -> manifold3d.Manifold:
+def prism(radius: float, half_length: float) -> np.ndarray:
+    """(n, 3, 3) triangles of the prism that stands for a cylinder about z, outward, mm."""
+    sides = facets(radius)
+    turn = 2 * pi * np.arange(sides) / sides
+    rim = radius * np.column_stack([np.cos(turn), np.sin(turn)])
+    low = np.column_stack([rim, np.full(sides, -half_length)])
+    high = low * [1, 1, -1]
+    on_low, on_high = np.roll(low, -1, axis=0), np.roll(high, -1, axis=0)
+    under = np.tile([0.0, 0.0, -half_length], (sides, 1))
+    over = -under
+    faces = [(low, on_low, on_high), (low, on_high, high), (under, on_low, low), (over, high, on_high)]
+    return np.concatenate([np.stack(corners, axis=1) for corners in faces])
+
+
+def moved(solid: Solid, pose: Pose) -> Solid:
     """The solid in the frame that `pose` gives."""
     return solid.transform(np.column_stack([pose.rotation, pose.shift]))
 
 
-def thickness(overlap: manifold3d.Manifold) -> float:
+def joined(bodies: Bodies, rows: slice, at: np.ndarray) -> Solid | None:
+    """All pieces of a body as one solid in the world's axes about `at`; None when one is open."""
+    solids: list[Solid] = []
+    for row in range(rows.start, rows.stop):
+        solid = solid_of(int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row])
+        if solid is None:
+            return None
+        solids.append(moved(solid, Pose(bodies.rotations[row], bodies.centres[row] - at)))
+    return solids[0] if len(solids) == 1 else Solid.batch_boolean(solids, manifold3d.OpType.Add)
+
+
+def thickness(overlap: Solid) -> float:
     """Twice the volume over the surface, mm: exact for slabs, a third to half of it for lenses."""
     surface = overlap.surface_area()
     return 2 * overlap.volume() / surface if surface > 0 else 0.0
 
 
-def bounds_of(solid: manifold3d.Manifold) -> np.ndarray:
+def bounds_of(solid: Solid) -> np.ndarray:
     """(2, 3), mm; of an empty solid the low ends are above the high ones."""
     return np.array(solid.bounding_box()).reshape(2, 3)
 
 
-def corners_and_faces(solid: manifold3d.Manifold) -> tuple[np.ndarray, np.ndarray]:
+def corners_and_faces(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
     """(n, 3) vertices, mm, and (m, 3) faces."""
     mesh = solid.to_mesh64()
     return np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64)
 
 
-def way_out(
-    pairs: Sequence[tuple[manifold3d.Manifold, manifold3d.Manifold]],
-    direction: np.ndarray,
-    limit: float,
-) -> float | None:
-    """Least move of all second solids along a direction that frees each from its first.
+def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> float | None:
+    """Least move of all second solids that frees each from its first.
 
     A line along the direction that holds c mm of overlap still holds some after any
     shorter move, whatever the shapes. So the longest such chord is a step that passes
@@ -127,29 +155,28 @@ def way_out(
     always the first.
 
     Args:
-        pairs: (stays, moves), in one frame.
-        direction: (3,) unit.
+        pairs: (stays, moves, direction (3,) unit), each in a frame of its own.
         limit: mm; None when no way out is found within.
     """
     at = 0.0
     for _ in range(STEPS):
-        chord = max((_chord(a ^ b.translate(tuple(at * direction)), direction) for a, b in pairs), default=0)
+        chord = max((_chord(_after(pair, at), pair[2]) for pair in pairs), default=0.0)
         if chord == 0.0:
             return at
         at += chord
         if at > limit:
             return None
-    return _bracket(pairs, direction, at, limit)
+    return _bracket(pairs, at, limit)
 
 
-def _bracket(
-    pairs: Sequence[tuple[manifold3d.Manifold, manifold3d.Manifold]],
-    direction: np.ndarray,
-    low: float,
-    limit: float,
-) -> float | None:
+def _after(pair: tuple[Solid, Solid, np.ndarray], way: float) -> Solid:
+    stays, moves, direction = pair
+    return stays ^ moves.translate(tuple(way * direction))
+
+
+def _bracket(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], low: float, limit: float) -> float | None:
     def free(at: float) -> bool:
-        return all(thickness(a ^ b.translate(tuple(at * direction))) <= FILM for a, b in pairs)
+        return all(thickness(_after(pair, at)) <= FILM for pair in pairs)
 
     step = 0.5
     while not free(low + step):
@@ -163,15 +190,18 @@ def _bracket(
     return high
 
 
-def _chord(overlap: manifold3d.Manifold, direction: np.ndarray) -> float:
+def _chord(overlap: Solid, direction: np.ndarray) -> float:
     """Longest line of overlap along a direction, mm; 0 when the overlap is rounding."""
     if overlap.is_empty() or thickness(overlap) <= FILM:
         return 0.0
-    corners, _ = corners_and_faces(overlap)
-    return float(np.ptp(corners @ direction))
+    corners, faces = corners_and_faces(overlap)
+    upper, lower = slides.split(corners[faces], slides.frame_along(direction))
+    # Fewer lines of a large overlap only make the steps shorter.
+    lower = lower[:: max(1, len(lower) // LINES)]
+    return max(float(slides.longest_chord(lower, upper, FILM)), FILM)
 
 
-def shortest_way_out(first: manifold3d.Manifold, second: manifold3d.Manifold) -> Depth | None:
+def shortest_way_out(first: Solid, second: Solid) -> Depth | None:
     """Depth: how far the second must move to be free of the first; None when they are.
 
     Tried are, for each piece of the overlap, the thinnest principal direction of its
@@ -185,10 +215,11 @@ def shortest_way_out(first: manifold3d.Manifold, second: manifold3d.Manifold) ->
         if thickness(piece) > FILM:
             tried += _thinnest(corners_and_faces(piece)[0])
     best, way = np.inf, tried[0]
-    for direction in sorted(tried, key=lambda d: _chord(overlap, d)):
-        if _chord(overlap, direction) >= best:
+    chords = [_chord(overlap, direction) for direction in tried]
+    for chord, direction in sorted(zip(chords, tried, strict=True), key=lambda pair: pair[0]):
+        if chord >= best:
             break
-        out = way_out([(first, second)], direction, best)
+        out = way_out([(first, second, direction)], best)
         if out is not None and out < best:
             best, way = out, direction
     return Depth(float(best), way, bounds_of(overlap).mean(axis=0))

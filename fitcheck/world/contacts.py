@@ -1,0 +1,102 @@
+"""What may touch: the contacts that the scene means, for pairs of solids, never whole parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from fitcheck.world import volumes
+from fitcheck.world.bodies import Bodies, Body
+from fitcheck.world.world import Contact, World, Zone
+
+
+@dataclass(frozen=True, eq=False)
+class Permission:
+    """Two bodies may touch: why, how deep they may press, and where one may lie in the other.
+
+    `kind` is rest, join or touches; `gives` in mm. With a `zone` one of the two is the end
+    of a mated port: it may lie inside the other as deep as it likes, but only in the zone.
+    """
+
+    kind: str
+    gives: float = 0.0
+    zone: Zone | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Beyond:
+    """How far an overlap sticks out of a port's zone, mm, 0 where it does not.
+
+    `end` past the depth that the port takes, `side` past its radius, `mouth` before it.
+    """
+
+    end: float
+    side: float
+    mouth: float
+
+    @property
+    def most(self) -> float:
+        """The worst of the three, mm."""
+        return max(self.end, self.side, self.mouth)
+
+
+_sorted: WeakKeyDictionary[World, dict[tuple[str, str], list[Contact]]] = WeakKeyDictionary()
+
+
+def allowed(world: World, body_a: Body, body_b: Body) -> Permission | None:
+    """What the scene permits two bodies, in either order; None when nothing.
+
+    Several contacts may concern one pair: the port's zone counts first, else the one
+    that gives most.
+    """
+    among = _sorted.get(world)
+    if among is None:
+        among = {}
+        for contact in world.contacts:
+            for names in {(contact.a, contact.b), (contact.b, contact.a)}:
+                among.setdefault(names, []).append(contact)
+        _sorted[world] = among
+    found = [
+        permission
+        for contact in among.get((body_a.part_name, body_b.part_name), ())
+        if (permission := _permission(contact, body_a, body_b)) is not None
+    ]
+    return max(found, key=lambda p: (p.zone is not None, p.gives), default=None)
+
+
+def _permission(contact: Contact, one: Body, other: Body) -> Permission | None:
+    best = None
+    for a, b in ((one, other), (other, one)):
+        if (a.part_name, b.part_name) != (contact.a, contact.b):
+            continue
+        if contact.zone is not None and a.solid == contact.reach:
+            return Permission(contact.kind, contact.gives, contact.zone)
+        ours = not contact.solids_a or a.solid in contact.solids_a
+        theirs = not contact.solids_b or b.solid in contact.solids_b
+        if ours and theirs:
+            best = Permission(contact.kind, contact.gives)
+    return best
+
+
+def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
+    """How far what two bodies share sticks out of the zone of a mated port.
+
+    Exact for boxes and closed meshes, and at the ends of cylinders; None when a mesh is
+    open: it has no inside.
+    """
+    first, second = (volumes.joined(bodies, bodies.all[k].pieces, zone.at) for k in (i, j))
+    if first is None or second is None:
+        return None
+    shared = first ^ second
+    if shared.is_empty() or volumes.thickness(shared) <= volumes.FILM:
+        return Beyond(0.0, 0.0, 0.0)
+    corners, _ = volumes.corners_and_faces(shared)
+    along = corners @ zone.inward
+    off = np.linalg.norm(corners - along[:, None] * zone.inward, axis=1)
+    return Beyond(
+        end=max(float(along.max()) - zone.depth, 0.0),
+        side=max(float(off.max()) - zone.radius, 0.0),
+        mouth=max(-float(along.min()), 0.0),
+    )

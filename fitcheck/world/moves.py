@@ -1,0 +1,198 @@
+"""Straight moves: how far can solids go until they run into something, or are free of it?"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from fitcheck.parts.solids import Kind
+from fitcheck.world import pairs, slides, trees, volumes
+from fitcheck.world.bodies import Bodies
+from fitcheck.world.pairs import CONTACT
+
+# Turned triangles are kept for meshes of no more faces than this, and so many of them.
+FACES_TURNED = 20_000
+TURNED_KEPT = 2_000
+
+
+@dataclass(frozen=True, eq=False)
+class Touch:
+    """First touch of a move: mm, and the row of the piece that is run into.
+
+    `overlaps` when the two interfere before anything moves: then the way is 0.
+    """
+
+    way: float
+    row: int | None
+    overlaps: bool = False
+
+
+def first_touch(
+    bodies: Bodies, movers: np.ndarray, stayers: np.ndarray, direction: np.ndarray, limit: float
+) -> Touch:
+    """How far pieces can move along a direction before one runs into a piece that stays.
+
+    Sliding along what is touched and leaving it are free; pressing into it is not.
+
+    Args:
+        movers, stayers: rows of pieces.
+        direction: (3,) unit.
+        limit: mm.
+    """
+    rows, entry = _swept(bodies, movers, stayers, direction, limit)
+    best = Touch(limit, None)
+    for (i, j), bound in zip(rows.tolist(), entry.tolist(), strict=True):
+        if bound > best.way or bound == best.way > 0:
+            break
+        if interfere(bodies, i, j):
+            return Touch(0.0, j, overlaps=True)
+        if best.way > 0 and (way := slide(bodies, i, j, direction, best.way)) < best.way:
+            best = Touch(way, j)
+    return best
+
+
+def _swept(
+    bodies: Bodies, movers: np.ndarray, stayers: np.ndarray, direction: np.ndarray, limit: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs (k, 2) that may touch on the way, and (k,) mm before which they cannot, nearest first."""
+    ours, theirs = bodies.bounds[movers], bodies.bounds[stayers]
+    low, high = ours[:, None, 0], ours[:, None, 1]
+    # For each axis the move is within reach of the other's bounds from `enter` to `leave`;
+    # bounds that overlap by no more than a contact pass each other.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        a = (theirs[None, :, 0] - high + CONTACT) / direction
+        b = (theirs[None, :, 1] - low - CONTACT) / direction
+    still = direction == 0
+    apart = (theirs[None, :, 0] - high >= -CONTACT) | (theirs[None, :, 1] - low <= CONTACT)
+    enter = np.where(still, np.where(apart, np.inf, -np.inf), np.minimum(a, b)).max(axis=2)
+    leave = np.where(still, np.inf, np.maximum(a, b)).min(axis=2)
+    # What is entered later than left, left before the start, or beyond the limit, is passed.
+    first, second = np.nonzero((enter < leave) & (leave > 0) & (enter <= limit + CONTACT))
+    # Contacts are let in by CONTACT along the move: up to so much earlier a touch may be.
+    bound = np.maximum(enter[first, second] - CONTACT * _steepness(direction), 0.0)
+    order = np.argsort(bound, kind="stable")
+    return np.column_stack([movers[first], stayers[second]])[order], bound[order]
+
+
+def _steepness(direction: np.ndarray) -> float:
+    """The longest way that a depth of 1 across the axes can take along the direction."""
+    return float(1 / np.abs(direction[direction != 0]).min())
+
+
+_interfering: WeakKeyDictionary[Bodies, dict[tuple[int, int], bool]] = WeakKeyDictionary()
+
+
+def interfere(bodies: Bodies, i: int, j: int) -> bool:
+    """Do two pieces interfere where they are? Asked once a pair."""
+    if (
+        np.minimum(bodies.bounds[i, 1], bodies.bounds[j, 1])
+        - np.maximum(bodies.bounds[i, 0], bodies.bounds[j, 0])
+        <= CONTACT
+    ).any():
+        return False
+    known = _interfering.setdefault(bodies, {})
+    pair = (min(i, j), max(i, j))
+    if pair not in known:
+        around = pairs.bounding(bodies, np.array([pair]), 0.0)
+        depth = float(around.depth[0])
+        known[pair] = (
+            depth > CONTACT and pairs.measure_meshes(bodies, *pair, depth, around.normal[0]).interferes
+        )
+    return known[pair]
+
+
+_turned: OrderedDict[tuple[str, bytes], tuple[np.ndarray, np.ndarray]] = OrderedDict()
+
+
+def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles of a piece that look along and against a world direction, turned to it; not shifted."""
+    mesh = bodies.meshes[row]
+    key = mesh.key if mesh is not None else f"{bodies.kinds[row]}:{bodies.halves[row].tolist()}"
+    turn = bodies.rotations[row].T @ slides.frame_along(direction)
+    name = (key, np.round(turn, 12).tobytes())
+    found = _turned.get(name)
+    if found is None:
+        found = slides.split(_triangles(bodies, row), turn)
+        if sum(map(len, found)) <= FACES_TURNED:
+            _turned[name] = found
+            if len(_turned) > TURNED_KEPT:
+                _turned.popitem(last=False)
+    return found
+
+
+def _triangles(bodies: Bodies, row: int) -> np.ndarray:
+    kind, half, mesh = int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row]
+    if kind == Kind.CYLINDER:
+        return volumes.prism(float(half[0]), float(half[2]))
+    return trees.tree_of(kind, half, mesh).triangles
+
+
+def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -> float:
+    """How far piece i can move along a direction before it touches j; inf when it never does.
+
+    For two pieces that do not interfere. Cylinders are prisms, inside by up to 0.005 mm.
+    """
+    frame = slides.frame_along(direction)
+    ours_ahead, ours_back = _faces(bodies, i, direction)
+    theirs_ahead, theirs_back = _faces(bodies, j, direction)
+    offset = (bodies.centres[i] - bodies.centres[j]) @ frame
+    way = _meet(ours_ahead + offset, theirs_back, limit, CONTACT)
+    if _open(bodies, i) or _open(bodies, j):
+        # Whether a face looks out is not sure: every face may be run into, but the first
+        # contact itself is judged by the sides as they are.
+        ours = np.concatenate([ours_ahead, ours_back]) + offset
+        way = min(way, _meet(ours, np.concatenate([theirs_ahead, theirs_back]), limit, -CONTACT))
+    return max(way, 0.0)
+
+
+def _open(bodies: Bodies, row: int) -> bool:
+    mesh = bodies.meshes[row]
+    return mesh is not None and not mesh.closed
+
+
+def _meet(ours: np.ndarray, theirs: np.ndarray, limit: float, slack: float) -> float:
+    """First touch of triangles along z, those left out that cannot meet."""
+    if len(ours) == 0 or len(theirs) == 0:
+        return np.inf
+    ours, theirs = _within(ours, theirs, 1), _within(theirs, ours, -1)
+    if len(ours) == 0 or len(theirs) == 0:
+        return np.inf
+    return float(slides.first_touch(ours, theirs, limit, slack, CONTACT))
+
+
+def _within(chosen: np.ndarray, others: np.ndarray, sense: int) -> np.ndarray:
+    """Those triangles whose projection comes into the bounds of the others'."""
+    low, high = chosen.min(axis=1), chosen.max(axis=1)
+    flat_low, flat_high = others.min(axis=(0, 1)), others.max(axis=(0, 1))
+    keep = (low[:, :2] < flat_high[:2]).all(axis=1) & (high[:, :2] > flat_low[:2]).all(axis=1)
+    # Ours must not be wholly past theirs, nor theirs wholly behind ours.
+    keep &= low[:, 2] <= flat_high[2] + CONTACT if sense > 0 else high[:, 2] >= flat_low[2] - CONTACT
+    return np.ascontiguousarray(chosen[keep])
+
+
+def way_out(
+    bodies: Bodies, movers: np.ndarray, stayers: np.ndarray, direction: np.ndarray, limit: float
+) -> float | None:
+    """Least move along a direction after which no mover interferes with a stayer.
+
+    Exact for boxes and closed meshes; with cylinders too long by at most 0.01 mm, never too
+    short. None when there is none within the limit, or a mesh in the way is open.
+    """
+    rows, _ = _swept(bodies, movers, stayers, direction, limit)
+    together: list[tuple[volumes.Solid, volumes.Solid, np.ndarray]] = []
+    error = 0.0
+    for i, j in rows.tolist():
+        first, second = (
+            volumes.solid_of(int(bodies.kinds[k]), bodies.halves[k], bodies.meshes[k]) for k in (j, i)
+        )
+        if first is None or second is None:
+            return None
+        moved = volumes.moved(second, pairs.relative(bodies, j, i))
+        together.append((first, moved, bodies.rotations[j].T @ direction))
+        rounds = [k for k in (i, j) if bodies.kinds[k] == Kind.CYLINDER]
+        error = max(error, sum(volumes.facet_error(float(bodies.halves[k, 0])) for k in rounds))
+    found = volumes.way_out(together, limit)
+    return found if not found else found + error

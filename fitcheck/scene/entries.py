@@ -81,15 +81,22 @@ class ParameterEntry(Shaped):
     def _agrees(self) -> Self:
         kind = self.type or ("choice" if self.choices else None)
         problems = parameter_problems(kind, self.choices, self.range)
-        problems += choice_problems("value", self.value, self.choices)
+        if kind in WORDS:
+            problems += choice_problems("value", self.value, self.choices)
         if problems:
             raise refusal(*problems)
         return self
 
 
+# Types whose values are compared as written; those of the others are worked out first.
+WORDS = ("choice", "text")
+
+
 def canonical(value: Scalar) -> str:
     """A value as compared with choices: yes and no are the same as true and false."""
-    return ("yes" if value else "no") if isinstance(value, bool) else str(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value if isinstance(value, str) else f"{value:.10g}"
 
 
 def choice_problems(key: str, value: Scalar | None, choices: list[Scalar] | None) -> list[Problem]:
@@ -148,6 +155,14 @@ class Cut(Shaped):
     x: WrittenLength | None = Field(None, description="Cut across x, here.")
     y: WrittenLength | None = Field(None, description="Cut across y, here.")
     z: WrittenLength | None = Field(None, description="Cut across z, here.")
+
+    @model_validator(mode="after")
+    def _one_axis(self) -> Self:
+        written = [axis for axis in ("x", "y", "z") if axis in self.model_fields_set]
+        if len(written) != 1:
+            said = f"more than one cut ({', '.join(written)}); keep one" if written else "give x, y or z"
+            raise refusal(Problem(said, key=written[1] if written else ""))
+        return self
 
 
 _LOOK = rf"from ({'|'.join(SIDES)})( ({'|'.join(SIDES)})){{0,2}}"

@@ -6,7 +6,14 @@ from typing import Annotated, Any, Self
 
 from pydantic import Discriminator, Field, PlainValidator, Tag, WithJsonSchema, model_validator
 
-from fitcheck.scene.entries import ParameterType, PartEntry, canonical, choice_problems, parameter_problems
+from fitcheck.scene.entries import (
+    WORDS,
+    ParameterType,
+    PartEntry,
+    canonical,
+    choice_problems,
+    parameter_problems,
+)
 from fitcheck.scene.feature_entries import (
     CompartmentEntry,
     FaceEntry,
@@ -46,7 +53,8 @@ class Parameter(Shaped):
     @model_validator(mode="after")
     def _agrees(self) -> Self:
         problems = parameter_problems(self.type, self.choices, self.range)
-        problems += choice_problems("default", self.default, self.choices)
+        if self.type in WORDS:
+            problems += choice_problems("default", self.default, self.choices)
         if self.type == "flag" and self.default is not None and canonical(self.default) not in ("yes", "no"):
             problems.append(Problem(f"expected yes or no, found {shown(self.default)}", key="default"))
         if problems:

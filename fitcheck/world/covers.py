@@ -3,7 +3,7 @@
 An outer cover, never less than the solid: a box that clears the cover clears the solid.
 Exact for boxes that stand square and, within `BUDGET` boxes, for meshes of square corners.
 Cylinders and turned boxes are covered by slabs about `PITCH` thick; cut-outs of thin sheets
-count as filled.
+count as filled. `core` is the other side of it: boxes that lie wholly inside.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ SIDES_OF_ROUND = 30
 SQUARE = 1e-9
 # A cover that wastes less than this share of its volume is not split further.
 WASTE = 0.02
+# A part of a mesh fills its bounds when what they hold besides is thinner than this, mm.
+FULL = 1e-6
 # With this few triangles a mesh is split at planes of its own corners, else in halves.
 FEW = 80
 PLANES = 6
@@ -48,11 +50,59 @@ def cover(piece: Piece, world_from_part: Frame) -> np.ndarray:
         solid = solid_of(piece.kind, piece.half, piece.mesh)
         if solid is None:
             return _surface_cover(piece.mesh, piece.mesh.vertices @ rotation.T + centre)
-        return _solid_cover(moved(solid, Pose(rotation, centre)))
+        return np.array([bounds_of(part) for part in _split(moved(solid, Pose(rotation, centre)))])
     if piece.kind == Kind.BOX and (np.abs(rotation - np.round(rotation)) < SQUARE).all():
         return whole[None]
     points, edges = _prism(piece)
     return _convex_cover(points @ rotation.T + centre, edges, whole)
+
+
+def core(piece: Piece, world_from_part: Frame) -> np.ndarray:
+    """(n, 2, 3) boxes that lie inside a placed piece, mm: what no way of standing can share.
+
+    All of a box that stands square, slabs of an upright or lying cylinder, one box about the
+    middle of any other box or cylinder, the full parts of a closed mesh.
+    """
+    rotation = world_from_part.rotation @ piece.rotation
+    centre = world_from_part.point(piece.centre)
+    whole = piece_bounds(piece, world_from_part)
+    square = bool((np.abs(rotation - np.round(rotation)) < SQUARE).all())
+    if piece.mesh is not None:
+        solid = solid_of(piece.kind, piece.half, piece.mesh)
+        return np.zeros((0, 2, 3)) if solid is None else _full(_split(moved(solid, Pose(rotation, centre))))
+    if piece.kind == Kind.BOX and square:
+        return whole[None]
+    if piece.kind == Kind.CYLINDER and square:
+        return _round_core(piece.half[0], whole, int(np.abs(rotation[:, 2]).argmax()))
+    return _middle_box(piece, rotation, centre, whole)[None]
+
+
+def _round_core(radius: float, whole: np.ndarray, along: int) -> np.ndarray:
+    """Slabs inscribed in a cylinder along a world axis: as wide as its narrower end."""
+    across, other = (k for k in range(3) if k != along)
+    cuts = np.linspace(-radius, radius, max(int(np.ceil(2 * radius / PITCH)), 2) + 1)
+    boxes = []
+    for lower, upper in zip(cuts[:-1], cuts[1:], strict=True):
+        reach = float(np.sqrt(max(radius**2 - max(abs(lower), abs(upper)) ** 2, 0.0)))
+        if reach > 0:
+            box = whole.copy()
+            box[:, across] = whole[:, across].mean() + np.array([lower, upper])
+            box[:, other] = whole[:, other].mean() + np.array([-reach, reach])
+            boxes.append(box)
+    return np.array(boxes)
+
+
+def _middle_box(piece: Piece, rotation: np.ndarray, centre: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """The largest box shaped like the bounds that fits about the middle of a box or cylinder."""
+    corner = (whole[1] - whole[0]) / 2
+    signs = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
+    own = np.abs((signs * corner) @ rotation)
+    if piece.kind == Kind.CYLINDER:
+        own = np.column_stack([np.hypot(own[:, 0], own[:, 1]), own[:, 2]])
+        share = float((piece.half[[0, 2]] / own.max(axis=0)).min())
+    else:
+        share = float((piece.half / own.max(axis=0)).min())
+    return np.array([centre - share * corner, centre + share * corner])
 
 
 def _prism(piece: Piece) -> tuple[np.ndarray, np.ndarray]:
@@ -108,24 +158,30 @@ def _volume(boxes: np.ndarray) -> float:
     return float(np.prod(boxes[:, 1] - boxes[:, 0], axis=1).sum())
 
 
-def _solid_cover(solid: manifold3d.Manifold) -> np.ndarray:
-    """Bounds of the parts of a closed solid, the one that wastes most split first."""
+def _split(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
+    """Parts of a closed solid, split where their bounds waste most."""
     parts = [(-_waste(solid), 0, solid)]
     budget = max(AT_LEAST, min(BUDGET, BUDGET * MANY // max(solid.num_tri(), 1)))
-    done: list[np.ndarray] = []
+    done: list[manifold3d.Manifold] = []
     made = 1
     while parts:
         waste, _, part = heapq.heappop(parts)
         box = bounds_of(part)
         small = (box[1] - box[0] <= PITCH).sum() >= 2 or (box[1] - box[0]).min() <= THIN
         if small or -waste <= WASTE * _volume(box[None]) or len(parts) + len(done) + 1 >= budget:
-            done.append(box)
+            done.append(part)
             continue
         for half in part.split_by_plane(*_plane(part, box)):
             if not half.is_empty():
                 heapq.heappush(parts, (-_waste(half), made, half))
                 made += 1
-    return np.array(done)
+    return done
+
+
+def _full(parts: list[manifold3d.Manifold]) -> np.ndarray:
+    """Bounds of those parts that fill them."""
+    boxes = [bounds_of(part) for part in parts if _waste(part) <= FULL * part.surface_area()]
+    return np.array(boxes).reshape(-1, 2, 3)
 
 
 def _waste(solid: manifold3d.Manifold) -> float:

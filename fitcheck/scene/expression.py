@@ -27,28 +27,22 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from fitcheck.scene import limits
+from fitcheck.scene.amounts import WHOLE, Amount, as_angle, as_count, as_length, as_number, describe, too_long
 from fitcheck.scene.mistakes import ValueMistake, nearest
 
-# A quotient this near to a whole number is one: 0.3 / 0.1 is 2.9999999999999996 in binary.
-WHOLE = 1e-9
+__all__ = [
+    "Amount",
+    "Expression",
+    "Lookup",
+    "as_angle",
+    "as_count",
+    "as_length",
+    "as_number",
+    "evaluate",
+    "from_table",
+]
+
 Span = tuple[int, int]
-
-
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """A number in mm and degrees with the exponents of both; `bare`: written without unit."""
-
-    value: float
-    length: int = 0
-    angle: int = 0
-    bare: bool = False
-
-    @property
-    def kind(self) -> tuple[int, int]:
-        """The exponents of length and angle."""
-        return self.length, self.angle
-
-
 Lookup = Callable[[str], Amount]
 
 
@@ -145,83 +139,22 @@ def from_table(values: Mapping[str, Amount | str | bool]) -> Lookup:
     return lookup
 
 
-def as_length(amount: Amount) -> float:
-    """A length in mm; ValueMistake for anything else, or beyond the limit."""
-    value = _due(amount, (1, 0), "a length", "multiply it by a length, such as 1 mm")
-    if abs(value) > limits.LENGTH:
-        raise ValueMistake(_too_long(value))
-    return value
-
-
-def as_angle(amount: Amount) -> float:
-    """An angle in degrees; ValueMistake for anything else, or beyond the limit."""
-    value = _due(amount, (0, 1), "an angle", "multiply it by an angle, such as 1 deg")
-    if abs(value) > limits.ANGLE:
-        raise ValueMistake(f"{value:,.10g} degrees; the limit is {limits.ANGLE:,.0f}")
-    return value
-
-
-def as_number(amount: Amount) -> float:
-    """A number without unit; ValueMistake for anything else."""
-    return _due(amount, (0, 0), "a number without unit", "divide it by 1 mm" if amount.kind == (1, 0) else "")
-
-
-def as_count(amount: Amount) -> int:
-    """A whole number; ValueMistake for anything else, or beyond the limit."""
-    value = _due(amount, (0, 0), "a whole number", "")
-    whole = round(value)
-    if abs(value - whole) > WHOLE * max(1.0, abs(value)):
-        raise ValueMistake(
-            f"{value:.10g} is not a whole number", f"write {math.floor(value)} or {math.ceil(value)}"
-        )
-    if abs(whole) > limits.COUNT:
-        raise ValueMistake(f"{whole:,} is too many; the limit is {limits.COUNT:,}")
-    return whole
-
-
-def describe(amount: Amount) -> str:
-    """What kind of amount this is, in words: `a length`, `an area`, `in mm·deg`."""
-    known = {
-        (0, 0): "a number",
-        (1, 0): "a length",
-        (2, 0): "an area",
-        (3, 0): "a volume",
-        (0, 1): "an angle",
-    }
-    if amount.kind in known:
-        return known[amount.kind]
-    powers = [
-        f"{unit}^{power}" if power != 1 else unit
-        for unit, power in zip(("mm", "deg"), amount.kind, strict=True)
-        if power
-    ]
-    return f"in {'·'.join(powers)}"
-
-
-def _due(amount: Amount, kind: tuple[int, int], wanted: str, mend: str) -> float:
-    if amount.bare or amount.kind == kind:
-        return amount.value
-    raise ValueMistake(
-        f"{describe(amount)} stands where {wanted} is due",
-        mend if amount.kind == (0, 0) or kind == (0, 0) else "",
-    )
-
-
-def _too_long(value: float) -> str:
-    return f"{value:,.10g} mm; the limit is {limits.LENGTH:,.0f} mm (100 m)"
-
-
 def _bounded(amount: Amount, span: Span, text: str) -> Amount:
     """The amount, unless it is not finite or a length over the limit."""
     if not math.isfinite(amount.value):
         raise ValueMistake(f"`{_said(text, span)}` is too large to calculate", offset=span[0])
     if amount.kind == (1, 0) and abs(amount.value) > limits.LENGTH:
-        raise ValueMistake(f"`{_said(text, span)}` comes to {_too_long(amount.value)}", offset=span[0])
+        raise ValueMistake(f"`{_said(text, span)}` comes to {too_long(amount.value)}", offset=span[0])
     return amount
 
 
 def _said(text: str, span: Span) -> str:
     return text[span[0] : span[1]]
+
+
+def _factor(said: str) -> str:
+    """The operand as it may stand beside `*` or `/`."""
+    return said if re.fullmatch(r"[\w.]+", said) else f"({said})"
 
 
 def _looked_up(step: Name, indices: list[Amount], lookup: Lookup, text: str) -> Amount:
@@ -251,7 +184,7 @@ def _operate(step: Operation, operands: list[Amount], text: str) -> Amount:
             return _times(*operands)
         if does == "/":
             return _over(*operands)
-        return _ALONE[does](operands[0])
+        return _alone(step, operands[0], text)
     except ZeroDivisionError:
         problem = f"`{_said(text, step.operands[1])}` is zero, and nothing can be divided by it"
         raise ValueMistake(problem, offset=step.operands[1][0]) from None
@@ -259,11 +192,6 @@ def _operate(step: Operation, operands: list[Amount], text: str) -> Amount:
         raise ValueMistake(
             f"`{_said(text, step.span)}` is too large to calculate", offset=step.span[0]
         ) from None
-    except ValueMistake as wrong:
-        if wrong.offset == 0:
-            wrong.offset = step.span[0]
-        wrong.problem = wrong.problem.replace("{}", _said(text, step.operands[0]))
-        raise
 
 
 def _alike(step: Operation, operands: list[Amount], text: str) -> Amount:
@@ -292,8 +220,7 @@ def _unlike(step: Operation, one: int, other: int, operands: list[Amount], text:
     for plain, unit in ((one, other), (other, one)):
         word = {(1, 0): "1 mm", (0, 1): "1 deg"}.get(operands[unit].kind)
         if operands[plain].kind == (0, 0) and word:
-            operand = _said(text, spans[plain])
-            operand = operand if re.fullmatch(r"[\w.]+", operand) else f"({operand})"
+            operand = _factor(_said(text, spans[plain]))
             mend = f"write {text[: spans[plain][0]]}{operand} * {word}{text[spans[plain][1] :]}"
     return ValueMistake(problem, mend, spans[other][0])
 
@@ -309,55 +236,52 @@ def _over(a: Amount, b: Amount) -> Amount:
     return Amount(a.value / b.value, length, angle, a.bare and b.kind == (0, 0))
 
 
-def _root(a: Amount) -> Amount:
-    if a.value < 0:
-        raise ValueMistake("`{}` is negative and has no square root")
-    if a.length % 2 or a.angle % 2:
-        raise ValueMistake(f"`{{}}` is {describe(a)}; the square root of that has no unit of ours")
-    return Amount(math.sqrt(a.value), a.length // 2, a.angle // 2, a.bare)
-
-
-def _turned(name: str) -> Callable[[Amount], Amount]:
-    """Sine, cosine or tangent of degrees, exact at quarter turns."""
-
-    def function(a: Amount) -> Amount:
-        if not a.bare and a.kind != (0, 1):
-            raise ValueMistake(f"`{{}}` is {describe(a)}; {name} takes an angle")
-        quarter, rest = divmod(a.value, 90.0)
-        sine, cosine = (
-            (0.0, 1.0) if rest == 0 else (math.sin(math.radians(rest)), math.cos(math.radians(rest)))
-        )
-        sine, cosine = ((sine, cosine), (cosine, -sine), (-sine, -cosine), (-cosine, sine))[int(quarter % 4)]
-        if name == "tan" and cosine == 0:
-            raise ValueMistake(f"tan has no value at {a.value:.10g} degrees")
-        return Amount({"sin": sine, "cos": cosine}[name] if name != "tan" else sine / cosine)
-
-    return function
-
-
-def _whole(name: str) -> Callable[[Amount], Amount]:
-    """Floor or ceiling; what is within rounding of a whole number is that number."""
-    towards = math.floor if name == "floor" else math.ceil
-
-    def function(a: Amount) -> Amount:
-        if a.kind != (0, 0):
+def _alone(step: Operation, a: Amount, text: str) -> Amount:
+    """A sign or function of one value."""
+    does, (start, end) = step.does, step.operands[0]
+    said = text[start:end]
+    if does == "negate":
+        return Amount(-a.value, a.length, a.angle, a.bare)
+    if does == "abs":
+        return Amount(abs(a.value), a.length, a.angle, a.bare)
+    if does == "sqrt":
+        if a.value < 0:
+            raise ValueMistake(f"`{said}` is negative and has no square root", offset=start)
+        if a.length % 2 or a.angle % 2:
             raise ValueMistake(
-                f"`{{}}` is {describe(a)}; {name} takes a number", "divide by 1 mm first, and multiply after"
+                f"`{said}` is {describe(a)}; its square root has no unit of ours", offset=start
             )
-        near = round(a.value)
-        close = abs(a.value - near) <= WHOLE * max(1.0, abs(a.value))
-        return Amount(float(near if close else towards(a.value)), bare=a.bare)
+        return Amount(math.sqrt(a.value), a.length // 2, a.angle // 2, a.bare)
+    if does in ("floor", "ceil"):
+        if a.kind != (0, 0):
+            mend = f"write {text[:start]}{_factor(said)} / 1 mm){text[end + 1 :]}" if a.kind == (1, 0) else ""
+            raise ValueMistake(f"`{said}` is {describe(a)}; {does} takes a number", mend, start)
+        return Amount(_whole(does, a.value), bare=a.bare)
+    if not a.bare and a.kind != (0, 1):
+        raise ValueMistake(f"`{said}` is {describe(a)}; {does} takes an angle", offset=start)
+    sine, cosine = _sine_cosine(a.value)
+    if does == "tan" and cosine == 0:
+        raise ValueMistake(f"tan has no value at {a.value:.10g} degrees", offset=start)
+    return Amount(sine if does == "sin" else cosine if does == "cos" else sine / cosine)
 
-    return function
+
+def _sine_cosine(degrees: float) -> tuple[float, float]:
+    """Both, exact at quarter turns."""
+    quarter, rest = divmod(degrees, 90.0)
+    sine, cosine = (math.sin(math.radians(rest)), math.cos(math.radians(rest))) if rest else (0.0, 1.0)
+    turned = ((sine, cosine), (cosine, -sine), (-sine, -cosine), (-cosine, sine))[int(quarter % 4)]
+    # Adding zero turns -0.0 into 0.0.
+    return turned[0] + 0.0, turned[1] + 0.0
 
 
-_ALONE: dict[str, Callable[[Amount], Amount]] = {
-    "negate": lambda a: Amount(-a.value, a.length, a.angle, a.bare),
-    "abs": lambda a: Amount(abs(a.value), a.length, a.angle, a.bare),
-    "sqrt": _root,
-    **{name: _turned(name) for name in ("sin", "cos", "tan")},
-    **{name: _whole(name) for name in ("floor", "ceil")},
-}
+def _whole(does: str, value: float) -> float:
+    """Floor or ceiling; what is within rounding of a whole number is that number."""
+    near = round(value)
+    if abs(value - near) <= WHOLE * max(1.0, abs(value)):
+        return float(near)
+    return float(math.floor(value) if does == "floor" else math.ceil(value))
+
+
 # How many values each function takes: at least, at most.
 FUNCTIONS: dict[str, tuple[int, int | None]] = {
     "min": (2, None), "max": (2, None),

@@ -7,11 +7,12 @@ character there, the brackets still open and the lines above tell what went wron
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fitcheck.scene.mistakes import Mark, Mistake
 
+Say = Callable[..., Mistake]
 CLOSERS = {"[": "]", "{": "}"}
 _MISSING_SPACE = re.compile(r"([A-Za-z_]\w*):(?!//)(\S.*)")
 _KEY = re.compile(r"[^\s#'\"\[{][^:#]*: +(?P<value>[^#]+)")
@@ -85,14 +86,14 @@ def explain(fault: Fault, lines: Sequence[str], opened: Sequence[Opened], file: 
     return _block(fault, lines, context, said)
 
 
-def _must_quote(lines: Sequence[str], at: tuple[int, int], said) -> Mistake:
+def _must_quote(lines: Sequence[str], at: tuple[int, int], said: Say) -> Mistake:
     rest = lines[at[0]][at[1] :]
     word = re.match(r"[^\s,\]}]+", rest)
     text = word[0] if word else rest[:1]
     return said(f"text that begins with {text[0]} must stand in quotes", f"write '{text}'", at)
 
 
-def _bracket(fault: Fault, here: str, last: Opened, said) -> Mistake:
+def _bracket(fault: Fault, here: str, last: Opened, said: Say) -> Mistake:
     closer, at = CLOSERS[last.bracket], (last.line, last.column)
     if here in ("]", "}") and here != closer and "node content" not in fault.problem:
         return said(
@@ -113,7 +114,7 @@ def _bracket(fault: Fault, here: str, last: Opened, said) -> Mistake:
     )
 
 
-def _block(fault: Fault, lines: Sequence[str], context: tuple[int, int], said) -> Mistake:
+def _block(fault: Fault, lines: Sequence[str], context: tuple[int, int], said: Say) -> Mistake:
     """Faults outside brackets: colons, dashes, indentation."""
     line = lines[fault.line] if fault.line < len(lines) else ""
     before = line[: fault.column]
@@ -151,7 +152,7 @@ def _above(lines: Sequence[str], line: int) -> str:
     )
 
 
-def _too_deep(fault: Fault, lines: Sequence[str], said) -> Mistake:
+def _too_deep(fault: Fault, lines: Sequence[str], said: Say) -> Mistake:
     above = _above(lines, fault.line)
     line = lines[fault.line]
     found = missing_space(above)
@@ -164,7 +165,7 @@ def _too_deep(fault: Fault, lines: Sequence[str], said) -> Mistake:
     )
 
 
-def _uneven(fault: Fault, lines: Sequence[str], context: tuple[int, int], said) -> Mistake:
+def _uneven(fault: Fault, lines: Sequence[str], context: tuple[int, int], said: Say) -> Mistake:
     here, above = _indent(lines[fault.line]), _indent(_above(lines, fault.line))
     return said(
         f"this line is indented by {here}, the keys above by {context[1]} or {above}", f"indent it by {above}"

@@ -347,7 +347,9 @@ class _Reader:
             self.broken = True
         elif not event.style and key in _WORDS:
             said = f"`{key}` is read as yes, no or nothing; a key must be text or a number"
-            self.mistakes.append(self._mistake(at, said, f'write "{key}"' if key else "write a name before it"))
+            self.mistakes.append(
+                self._mistake(at, said, f'write "{key}"' if key else "write a name before it")
+            )
         elif not event.style and (odd := doubtful(key)):
             self.mistakes.append(self._mistake(at, *odd))
         elif key in data:
@@ -417,8 +419,7 @@ def doubtful(text: str) -> tuple[str, str] | None:
     if _NOT_FINITE.fullmatch(text) or (number and not math.isfinite(float(text))):
         return f"`{text}` is not a finite number", "write a number"
     if _OTHER_BASE.fullmatch(text) and len(text) <= limits.NUMBER_CHARACTERS:
-        value = int(text, 0)
-        return f"YAML reads `{text}` as {value}", f"write {value}"
+        return f"YAML reads `{text}` as {int(text, 0)}", f"write {int(text, 0)}"
     if _GROUPED.fullmatch(text):
         return f"YAML readers take `{text}` as a number or as text", f"write {text.replace('_', '')}"
     if number and _LEADING_ZERO.match(text):

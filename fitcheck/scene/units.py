@@ -36,7 +36,8 @@ SPELLINGS = {
     "inch": "in", "inches": "in", "ins": "in", "″": '"', "”": '"', "“": '"', "''": '"',
     "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
     "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
-    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "degree": "deg", "degrees": "deg", "º": "°", "˚": "°",
+    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "degree": "deg", "degrees": "deg",
+    "º": "°", "˚": "°",
 }  # fmt: skip
 OTHERS = {
     "ft": (12, 1, "in"), "foot": (12, 1, "in"), "feet": (12, 1, "in"), "'": (12, 1, "in"), "’": (12, 1, "in"),

@@ -30,7 +30,14 @@ def face(name, centre, normal, along, size) -> Face:
 
 
 def port(at, axis, up, gender="female", size="G1/4") -> Port:
-    return Port("p", np.array(at, float), np.array(axis, float), np.array(up, float), Link("thread", size, gender), 10.0)
+    return Port(
+        "p",
+        np.array(at, float),
+        np.array(axis, float),
+        np.array(up, float),
+        Link("thread", size, gender),
+        10.0,
+    )
 
 
 # A floor 300 wide (x 0..300) and 600 deep (y 0..600) at z 1.5, looking up.
@@ -174,7 +181,11 @@ def test_rulers_that_do_not_fix_one_place(sides, words):
 @pytest.mark.parametrize(
     ("mine", "theirs", "words"),
     [
-        (Link("thread", "G1/4", "male"), Link("plug", "atx_24", "female"), "a thread .* does not join a plug"),
+        (
+            Link("thread", "G1/4", "male"),
+            Link("plug", "atx_24", "female"),
+            "a thread .* does not join a plug",
+        ),
         (Link("thread", "G1/4", "male"), Link("thread", "G3/8", "female"), "G1/4 does not join thread G3/8"),
         (Link("thread", "G1/4", "male"), Link("thread", "G1/4", "male"), "male to male"),
         (Link("slot", "x16", "male"), Link("slot", "x16", "none"), "male to none"),
@@ -204,4 +215,6 @@ def test_frames_compose_and_invert():
 @pytest.mark.parametrize("degrees", [0, 90, 180, 270, -90, 450, 33.3])
 def test_turns_against_scipy(degrees):
     axis = np.array([2.0, -1, 2]) / 3
-    assert turn_about(axis, degrees) == pytest.approx(Rotation.from_rotvec(np.radians(degrees) * axis).as_matrix())
+    assert turn_about(axis, degrees) == pytest.approx(
+        Rotation.from_rotvec(np.radians(degrees) * axis).as_matrix()
+    )

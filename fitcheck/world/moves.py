@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from fitcheck.parts.solids import Kind
-from fitcheck.world import pairs, slides, trees, volumes
+from fitcheck.world import pairs, prisms, slides, trees, volumes
 from fitcheck.world.bodies import Bodies
 from fitcheck.world.pairs import CONTACT
 
@@ -124,10 +124,7 @@ def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[np.ndarray,
 
 
 def _triangles(bodies: Bodies, row: int) -> np.ndarray:
-    kind, half, mesh = int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row]
-    if kind == Kind.CYLINDER:
-        return volumes.prism(float(half[0]), float(half[2]))
-    return trees.tree_of(kind, half, mesh).triangles
+    return trees.tree_of(int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row]).triangles
 
 
 def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -> float:
@@ -193,6 +190,6 @@ def way_out(
         moved = volumes.moved(second, pairs.relative(bodies, j, i))
         together.append((first, moved, bodies.rotations[j].T @ direction))
         rounds = [k for k in (i, j) if bodies.kinds[k] == Kind.CYLINDER]
-        error = max(error, sum(volumes.facet_error(float(bodies.halves[k, 0])) for k in rounds))
+        error = max(error, sum(prisms.facet_error(float(bodies.halves[k, 0])) for k in rounds))
     found = volumes.way_out(together, limit)
     return found if not found else found + error

@@ -14,6 +14,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.world import kernels, trees, volumes
 from fitcheck.world.bodies import Bodies
+from fitcheck.world.prisms import facet_error, nearest_in_cylinder
 from fitcheck.world.trees import Pose, Tree
 
 # Pieces that press into each other by no more than this only touch, mm: above what single
@@ -120,7 +121,9 @@ class Couple:
     def facet_error(self) -> float:
         """What the prisms that stand for cylinders lose, mm."""
         own = self.bodies
-        return sum(volumes.facet_error(own.halves[k, 0]) for k in self.rows if own.kinds[k] == Kind.CYLINDER)
+        return sum(
+            (facet_error(float(own.halves[k, 0])) for k in self.rows if own.kinds[k] == Kind.CYLINDER), 0.0
+        )
 
 
 def couple(bodies: Bodies, i: int, j: int) -> Couple:
@@ -151,7 +154,7 @@ def measure_meshes(bodies: Bodies, i: int, j: int, box_depth: float, box_normal:
     of the depth.
     """
     pair = couple(bodies, i, j)
-    closest = trees.nearest(pair.first, pair.second, pair.pose)
+    closest = _on_cylinder(pair, trees.nearest(pair.first, pair.second, pair.pose))
     if closest.distance > TOUCHING:
         inside = trees.inside(pair.first, pair.second, pair.pose)
         if not inside:
@@ -168,7 +171,23 @@ def _free(pair: Couple, closest: trees.Nearest, decided: bool) -> Measured:
     if pair.swapped:
         a, b = b, a
     way = b - a
-    return Measured(closest.distance, 0.0, way / np.linalg.norm(way), a, b, 0.0, decided)
+    return Measured(closest.distance, 0.0, way / np.linalg.norm(way), a, b, pair.facet_error, decided)
+
+
+def _on_cylinder(pair: Couple, closest: trees.Nearest) -> trees.Nearest:
+    """The nearest points with the true cylinder in the place of its prism.
+
+    The distance from the mesh's own nearest point to the cylinder is at least the least
+    one, and at most that to the prism: too large by no more than the facets' error.
+    """
+    row = pair.rows[1]
+    if pair.bodies.kinds[row] != Kind.CYLINDER or closest.distance == 0.0:
+        return closest
+    turn, shift = pair.pose.rotation, pair.pose.shift
+    in_cylinder = turn.T @ (closest.on_first - shift)
+    on_cylinder = nearest_in_cylinder(pair.bodies.halves[row], in_cylinder)
+    distance = float(np.linalg.norm(in_cylinder - on_cylinder))
+    return trees.Nearest(distance, closest.on_first, turn @ on_cylinder + shift)
 
 
 def _touching(pair: Couple, closest: trees.Nearest) -> Measured:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import acos, ceil, cos, pi
 from typing import TypeAlias
 
 import manifold3d
@@ -19,11 +18,9 @@ from fitcheck.parts.solids import Kind, Mesh
 from fitcheck.world import slides
 from fitcheck.world.bodies import Bodies
 from fitcheck.world.frames import SIDES
+from fitcheck.world.prisms import prism
 from fitcheck.world.trees import Pose
 
-# How far the flat sides of a cylinder's prism may lie inside the true one, mm: half the
-# contact tolerance. Inside, so that a bolt that just fills its hole is no overlap.
-FACET = 0.005
 # Thickness (twice the volume over the surface) below which an overlap is rounding, mm:
 # coordinates kept in single precision at 700 mm err by 3e-5.
 FILM = 1e-4
@@ -52,18 +49,6 @@ class Depth:
     middle: np.ndarray
 
 
-def facets(radius: float) -> int:
-    """How many sides keep a prism within `FACET` of its cylinder: r (1 - cos(pi / n))."""
-    if radius <= 2 * FACET:
-        return 12
-    return 4 * ceil(pi / acos(1 - FACET / radius) / 4)
-
-
-def facet_error(radius: float) -> float:
-    """How far the prism of `facets` sides lies inside its cylinder, mm."""
-    return radius * (1 - cos(pi / facets(radius)))
-
-
 def solid_of(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid | None:
     """The piece as a closed solid; None when its mesh is open or no solid."""
     if mesh is not None and not mesh.closed:
@@ -82,10 +67,9 @@ def solid_of(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid | None:
 def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid:
     if kind == Kind.BOX:
         return manifold3d.Manifold.cube(tuple(2 * half), True)
-    if kind == Kind.CYLINDER:
-        radius = float(half[0])
-        return manifold3d.Manifold.cylinder(float(2 * half[2]), radius, radius, facets(radius), True)
-    assert mesh is not None
+    if mesh is None:
+        vertices, faces = prism(float(half[0]), float(half[2]))
+        return manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
     soup = manifold3d.Mesh64(
         np.ascontiguousarray(mesh.vertices, np.float64), np.ascontiguousarray(mesh.faces, np.uint64)
     )
@@ -97,20 +81,6 @@ def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid:
         soup.merge()
         solid = manifold3d.Manifold(soup)
     return solid
-
-
-def prism(radius: float, half_length: float) -> np.ndarray:
-    """(n, 3, 3) triangles of the prism that stands for a cylinder about z, outward, mm."""
-    sides = facets(radius)
-    turn = 2 * pi * np.arange(sides) / sides
-    rim = radius * np.column_stack([np.cos(turn), np.sin(turn)])
-    low = np.column_stack([rim, np.full(sides, -half_length)])
-    high = low * [1, 1, -1]
-    on_low, on_high = np.roll(low, -1, axis=0), np.roll(high, -1, axis=0)
-    under = np.tile([0.0, 0.0, -half_length], (sides, 1))
-    over = -under
-    faces = [(low, on_low, on_high), (low, on_high, high), (under, on_low, low), (over, high, on_high)]
-    return np.concatenate([np.stack(corners, axis=1) for corners in faces])
 
 
 def moved(solid: Solid, pose: Pose) -> Solid:

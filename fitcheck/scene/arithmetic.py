@@ -139,13 +139,9 @@ class _Parser:
         while self._next.kind in ("*", "/"):
             sign = self._take()
             following = self._next
-            if (
-                sign.kind == "/"
-                and following.found
-                and following.found["over"]
-                and not following.found["whole"]
-            ):
-                start, end = following.span
+            divisor = next(one for one in self.tokens[self.place :] if one.kind != "-")
+            if sign.kind == "/" and divisor.found and divisor.found["over"] and not divisor.found["whole"]:
+                start, end = divisor.span
                 mend = f"write {self.text[:start]}({self.text[start:end]}){self.text[end:]}"
                 raise ValueMistake("dividing by a fraction can be read in two ways", mend, start)
             right = self._sign()

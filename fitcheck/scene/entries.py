@@ -32,7 +32,7 @@ from fitcheck.scene.kinds import (
     shown,
 )
 from fitcheck.scene.mistakes import nearest
-from fitcheck.scene.names import SIDES, FreeName, ModelName, Name, Reference, WrittenParts
+from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
 
 _SCALAR_SCHEMA: dict[str, Any] = {"type": ["number", "string", "boolean"]}
@@ -56,7 +56,8 @@ class Entry(Shaped):
 class PartEntry(Entry):
     """A part: one model under a name, its values, and where it sits."""
 
-    model: ModelName = Field(description="Name of the model: a built-in one or one of your model_folders.")
+    # Whether there is such a model is for the reader of models to say, with the nearest name.
+    model: Line = Field(description="Name of the model: a built-in one or one of your model_folders.")
     with_: dict[FreeName, AnyScalar] = Field(
         default_factory=dict, alias="with", description="Values for the model's parameters."
     )
@@ -106,7 +107,7 @@ def choice_problems(key: str, value: Scalar | None, choices: list[Scalar] | None
     near = nearest(canonical(value), map(canonical, choices))
     allowed = ", ".join(map(canonical, choices))
     mend = f"write {near}" if near else ""
-    return [Problem(f"{shown(value)} is none of the choices {allowed}", mend, key)]
+    return [Problem(f"{shown(value)} is none of the choices {allowed}", mend, key, at_value=True)]
 
 
 def parameter_problems(

@@ -42,11 +42,15 @@ class Kind:
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong inside a group of keys; `key` is where, if one key is at fault."""
+    """One thing wrong in a value or inside a group of keys.
+
+    `key` says which one of the group is at fault, `at_value` that its value is and not that it is there.
+    """
 
     problem: str
     mend: str = ""
     key: str = ""
+    at_value: bool = False
 
 
 def refusal(*problems: Problem) -> PydanticCustomError:
@@ -136,8 +140,7 @@ def one_or_list(item: dict[str, Any]) -> tuple[BeforeValidator, WithJsonSchema]:
     return BeforeValidator(_listed), WithJsonSchema({"anyOf": [item, several]})
 
 
-def as_text(raw: Any) -> str:
-    """Accept text only: a number would lose how it was written."""
+def _text(raw: Any) -> str:
     if isinstance(raw, str):
         return raw
     mend = f'write "{raw}"' if isinstance(raw, int | float) and not isinstance(raw, bool) else ""
@@ -146,7 +149,7 @@ def as_text(raw: Any) -> str:
 
 def _plain_text(description: str = "") -> tuple[PlainValidator, WithJsonSchema]:
     said = {"description": description} if description else {}
-    return PlainValidator(as_text), WithJsonSchema({"type": "string", **said})
+    return PlainValidator(_text), WithJsonSchema({"type": "string", **said})
 
 
 Line = Annotated[str, *_plain_text()]

@@ -56,7 +56,8 @@ class Parameter(Shaped):
         if self.type in WORDS:
             problems += choice_problems("default", self.default, self.choices)
         if self.type == "flag" and self.default is not None and canonical(self.default) not in ("yes", "no"):
-            problems.append(Problem(f"expected yes or no, found {shown(self.default)}", key="default"))
+            said = f"expected yes or no, found {shown(self.default)}"
+            problems.append(Problem(said, key="default", at_value=True))
         if problems:
             raise refusal(*problems)
         return self

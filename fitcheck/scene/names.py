@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import PlainValidator, WithJsonSchema
 
-from fitcheck.scene.kinds import Kind, Problem, as_text, one_or_list, refusal, shown
+from fitcheck.scene.kinds import Kind, Problem, one_or_list, refusal, shown
 
 NAME = r"[a-z][a-z0-9_]*"
 REFERENCE = rf"{NAME}(\[[^\[\]]+\])*(\.{NAME}(\[[^\[\]]+\])*)*"
@@ -47,12 +47,6 @@ def _free_name(raw: Any) -> str:
 # For names that arithmetic never sees (a view may be called `left`), or that are made elsewhere.
 FreeName = Annotated[
     str, PlainValidator(_free_name), WithJsonSchema({"type": "string", "pattern": f"^{NAME}$"})
-]
-
-
-# Whether there is such a model is for the reader of models to say, with the nearest name.
-ModelName = Annotated[
-    str, PlainValidator(as_text), WithJsonSchema({"type": "string", "pattern": f"^{NAME}$"})
 ]
 
 

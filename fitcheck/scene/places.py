@@ -161,7 +161,8 @@ def _ruler_problems(place: Place) -> list[Problem]:
         said += ["centre"] if place.centre else []
         return [Problem(f"fixed in more than two directions ({', '.join(said)}); keep two", key=said[-1])]
     if place.centre:
-        return [Problem("across centres in one direction and the other has no ruler", "write both", "centre")]
+        lacking = "across centres in one direction and the other has no ruler"
+        return [Problem(lacking, "write both", "centre", at_value=True)]
     word = "across" if fixed else "both"
     return [
         Problem(

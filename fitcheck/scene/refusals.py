@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from fitcheck.scene.entries import Entry
 from fitcheck.scene.kinds import shown
 from fitcheck.scene.mistakes import Mistake, nearest
 
@@ -59,16 +60,13 @@ class _Refused:
         """The mistakes in our words: one, or as many as a validator of ours found."""
         if self.kind != "refused":
             problem, mend = self._said(root)
-            yield self._mistake(document, self.path, problem, mend)
+            yield Mistake(document.mark(self.path, key=self.at_key), subject(self.path), problem, mend)
             return
         for one in self.about["problems"]:
             path = (*self.path, one.key) if one.key else self.path
-            yield self._mistake(document, path, one.problem, one.mend)
-
-    def _mistake(self, document: Document, path: Path, problem: str, mend: str) -> Mistake:
-        # A group of keys is named by its own key, a value by where it is written.
-        at_key = self.at_key or path != self.path or isinstance(self.raw, dict)
-        return Mistake(document.mark(path, key=at_key), subject(path), problem, mend)
+            # A group of keys is named by its own key, a value by where it is written.
+            at_key = self.at_key or (not one.at_value and (bool(one.key) or isinstance(self.raw, dict)))
+            yield Mistake(document.mark(path, key=at_key), subject(path), one.problem, one.mend)
 
     def _said(self, root: Any) -> tuple[str, str]:
         """Problem and mend of what pydantic itself refuses."""
@@ -191,7 +189,7 @@ def _fields(part: Any) -> Iterable[tuple[str, Any, str]]:
     """Key, type and help of each field of a group of keys."""
     if isinstance(part, type) and issubclass(part, BaseModel):
         # Its own keys before those that every entry has.
-        fields = sorted(part.model_fields.items(), key=lambda field: field[0] not in part.__annotations__)
+        fields = sorted(part.model_fields.items(), key=lambda field: field[0] in Entry.model_fields)
         return [(field.alias or name, field.annotation, field.description or "") for name, field in fields]
     return []
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fitcheck.checks import containment
+from fitcheck.checks import clearance, containment, empty_boxes, gaps, interference, keep_clear, room
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
 from fitcheck.world.world import World
@@ -41,6 +41,42 @@ CHECKS: tuple[Check, ...] = (
         "the part's farthest point beyond each of the six walls of the compartment",
         "exact for every shape; meshes to their facets",
         "the point that sticks out farthest",
+    ),
+    Check(
+        "interference", interference.QUESTION, interference.check_interference, None,
+        "the shortest move in any direction that frees the two solids deepest in each other",
+        "boxes and cylinders to the engine's table; with a mesh a true way out, within 1 % of the shortest",
+        "a place in the overlap",
+    ),
+    Check(
+        "room", room.QUESTION, room.check_room, list[room.RoomRule],
+        "the thing's silhouette, or a stated cross-section, swept from the part's side to the first touch",
+        "exact for boxes and closed meshes; below 0.02 mm it counts as none",
+        "where the room begins and what ends it",
+    ),
+    Check(
+        "clearance", clearance.QUESTION, clearance.check_clearance, clearance.ClearanceRule,
+        "least distance of the two nearest solids that are not meant to touch",
+        "boxes and cylinders to the engine's table; meshes to their facets",
+        "the two nearest points",
+    ),
+    Check(
+        "keep_clear", keep_clear.QUESTION, keep_clear.check_keep_clear, keep_clear.KeepClearRule,
+        "depth of the solid that is deepest in the volume",
+        "as interference",
+        "a place where it reaches in",
+    ),
+    Check(
+        "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],
+        "first touch of the moving part along the side",
+        "exact for boxes and closed meshes; late by at most 0.005 mm where a mesh meets a cylinder",
+        "the middle of the side that moves ahead",
+    ),
+    Check(
+        "empty_boxes", empty_boxes.QUESTION, empty_boxes.check_empty_boxes, empty_boxes.EmptyBoxesRule,
+        "best-first search among boxes that cover the solids, then each face moved out to the first touch",
+        "exact where all stands square; never too large, and round or slanted parts may hide a larger one",
+        "the middle of the box",
     ),
 )  # fmt: skip
 

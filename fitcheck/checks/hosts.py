@@ -52,3 +52,8 @@ def _chain(hosts: dict[str, str], group: str) -> list[str]:
     while (above := hosts.get(chain[-1])) is not None and above not in chain:
         chain.append(above)
     return chain
+
+
+def enclosing(world: World) -> frozenset[str]:
+    """The scene parts that have compartments: cases, in which the others stand."""
+    return frozenset(group_of(world, room.part) for room in world.compartments.values())

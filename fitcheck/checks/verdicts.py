@@ -49,3 +49,13 @@ def rule_line(world: World, rule: str) -> int | None:
         cut = max(rule.rfind("."), rule.rfind("["))
         rule = rule[:cut] if cut > 0 else ""
     return None
+
+
+def towards(side: str) -> str:
+    """A direction in words: `to the rear`, `up`."""
+    return {"top": "up", "bottom": "down"}.get(side, f"to the {side}")
+
+
+def side_of(side: str) -> str:
+    """A side as a place: `at the rear of`, `above`."""
+    return {"top": "above", "bottom": "below"}.get(side, f"at the {side} of")

@@ -51,12 +51,6 @@ def case_bounds(world: World) -> np.ndarray:
     return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
 
 
-def all_bounds(world: World) -> np.ndarray:
-    """(2, 3) bounds of all parts."""
-    boxes = np.array([part.bounds for part in world.parts])
-    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
-
-
 def shown(world: World, view: View, skins: Sequence[Skin]) -> np.ndarray:
     """(n,) bool: which skins the view shows; raises ValueMistake for a name the scene has not."""
     kept, hidden = ([choose(world, name) for name in names] for names in (view.show, view.hide))
@@ -94,9 +88,3 @@ def by_weight(findings: Sequence[Finding]) -> list[Finding]:
         return (-SEVERITY.index(f.verdict), bool(f.follows), f.check != "interference", -missing(f), f.id)
 
     return sorted(findings, key=rank)
-
-
-def leading(report: Report) -> Finding | None:
-    """The finding a reader must hear first, or None where all fits."""
-    ranked = [f for f in by_weight(report.findings) if f.verdict != Verdict.FITS]
-    return ranked[0] if ranked else None

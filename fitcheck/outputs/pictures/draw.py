@@ -17,14 +17,16 @@ from fitcheck.outputs.pictures.camera import Camera
 
 # Pictures are drawn twice as large and averaged down: hardware smoothing does nothing off-screen here.
 OVERSAMPLE = 2
-# Bright and matt, so that a colour reads as the legend shows it.
-AMBIENT, DIFFUSE = 0.6, 0.45
+# Bright and matt, so that a colour reads as the legend shows it: with more shade yellow turns olive.
+AMBIENT, DIFFUSE = 0.72, 0.33
 WHITE = (1.0, 1.0, 1.0)
+# Values run on past the bands' ends, or colours would bend across a triangle; but stay finite, mm.
+BEYOND = 1e4
 
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """Triangles to draw. `values` (n,) go through bands, else `colours` (n, 3) uint8 are taken as they are."""
+    """Triangles to draw: `values` (n,) go through bands, else `colours` (n, 3) uint8 are taken as given."""
 
     points: np.ndarray
     normals: np.ndarray
@@ -52,19 +54,32 @@ class Halfspace:
     normal: np.ndarray
 
 
+def to_vtk(array: np.ndarray) -> Any:
+    """A VTK array with a copy of the numbers."""
+    from vtkmodules.util import numpy_support
+
+    return numpy_support.numpy_to_vtk(np.ascontiguousarray(array), deep=True)  # type: ignore[no-untyped-call]
+
+
+def to_numpy(array: Any) -> np.ndarray:
+    """A copy of a VTK array."""
+    from vtkmodules.util import numpy_support
+
+    return np.array(numpy_support.vtk_to_numpy(array))  # type: ignore[no-untyped-call]
+
+
 def polydata(points: np.ndarray, triangles: np.ndarray) -> Any:
     """A vtkPolyData of triangles (m, 3) over points (n, 3)."""
-    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
     from vtkmodules.vtkCommonCore import vtkPoints
     from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
 
     data, held, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
-    held.SetData(numpy_to_vtk(np.ascontiguousarray(points, float), deep=True))
+    held.SetData(to_vtk(np.asarray(points, float)))
     data.SetPoints(held)
     width = triangles.shape[1]
     offsets = np.arange(0, triangles.size + 1, width, dtype=np.int64)
     flat = np.ascontiguousarray(triangles, np.int64).reshape(-1)
-    cells.SetData(numpy_to_vtkIdTypeArray(offsets, deep=True), numpy_to_vtkIdTypeArray(flat, deep=True))
+    cells.SetData(to_vtk(offsets), to_vtk(flat))
     (data.SetPolys if width == 3 else data.SetLines)(cells)
     return data
 
@@ -126,7 +141,6 @@ class Stage:
         self._window.Finalize()
 
     def _shot(self, camera: Camera, factor: int) -> np.ndarray:
-        from vtkmodules.util.numpy_support import vtk_to_numpy
         from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 
         width, height = (n * factor for n in camera.size)
@@ -135,7 +149,7 @@ class Stage:
         self._window.Render()
         held = vtkUnsignedCharArray()
         self._window.GetPixelData(0, 0, width - 1, height - 1, 0, held, 0)
-        return np.ascontiguousarray(vtk_to_numpy(held).reshape(height, width, 3)[::-1])
+        return np.ascontiguousarray(to_numpy(held).reshape(height, width, 3)[::-1])
 
     def _aim(self, camera: Camera) -> None:
         from vtkmodules.vtkRenderingCore import vtkLight
@@ -152,7 +166,7 @@ class Stage:
         self._renderer.RemoveAllLights()
         light = vtkLight()
         light.SetLightTypeToSceneLight()
-        from_viewer = camera.towards + 0.35 * camera.up - 0.25 * camera.right
+        from_viewer = camera.towards + 0.15 * camera.up - 0.1 * camera.right
         light.SetPosition(*(camera.middle + from_viewer * far))
         light.SetFocalPoint(*camera.middle)
         self._renderer.AddLight(light)
@@ -191,23 +205,19 @@ def _actor(data: Any, keep: Halfspace | None) -> Any:
 
 
 def _sheet_actor(sheet: Sheet, bands: Bands, keep: Halfspace | None) -> Any:
-    from vtkmodules.util.numpy_support import numpy_to_vtk
-
     data = polydata(sheet.points, sheet.triangles)
-    data.GetPointData().SetNormals(numpy_to_vtk(np.ascontiguousarray(sheet.normals, np.float32), deep=True))
+    data.GetPointData().SetNormals(to_vtk(sheet.normals.astype(np.float32)))
     actor = _actor(data, keep)
     mapper, look = actor.GetMapper(), actor.GetProperty()
     if sheet.values is not None:
         table, low, high = _table(bands)
-        data.GetPointData().SetScalars(
-            numpy_to_vtk(np.clip(sheet.values, low, high).astype(np.float32), deep=True)
-        )
+        data.GetPointData().SetScalars(to_vtk(np.clip(sheet.values, -BEYOND, BEYOND).astype(np.float32)))
         mapper.SetLookupTable(table)
         mapper.SetScalarRange(low, high)
         mapper.InterpolateScalarsBeforeMappingOn()
         mapper.ScalarVisibilityOn()
     elif sheet.colours is not None:
-        data.GetPointData().SetScalars(numpy_to_vtk(np.ascontiguousarray(sheet.colours, np.uint8), deep=True))
+        data.GetPointData().SetScalars(to_vtk(sheet.colours))
         mapper.ScalarVisibilityOn()
     look.SetAmbient(AMBIENT)
     look.SetDiffuse(DIFFUSE)
@@ -229,7 +239,8 @@ def _table(bands: Bands) -> tuple[Any, float, float]:
     table.SetTableRange(low, high)
     middles = low + (np.arange(entries) + 0.5) * (high - low) / entries
     for index, colour in enumerate(bands.colours(middles)):
-        table.SetTableValue(index, *(colour / 255.0), 1.0)
+        red, green, blue = (float(c) / 255 for c in colour)
+        table.SetTableValue(index, red, green, blue, 1.0)
     return table, low, high
 
 
@@ -248,11 +259,9 @@ def _stroke_actor(stroke: Strokes, keep: Halfspace | None) -> Any:
 def _identity_actor(
     points: np.ndarray, triangles: np.ndarray, ids: np.ndarray, keep: Halfspace | None
 ) -> Any:
-    from vtkmodules.util.numpy_support import numpy_to_vtk
-
     data = polydata(points, triangles)
     code = np.stack([ids & 255, (ids >> 8) & 255, (ids >> 16) & 255], axis=1).astype(np.uint8)
-    data.GetCellData().SetScalars(numpy_to_vtk(np.ascontiguousarray(code), deep=True))
+    data.GetCellData().SetScalars(to_vtk(code))
     actor = _actor(data, keep)
     actor.GetMapper().ScalarVisibilityOn()
     actor.GetMapper().SetScalarModeToUseCellData()

@@ -27,8 +27,8 @@ def moves(world: World, case: set[int], explode: float) -> np.ndarray:
         if a is None or b is None or contact.kind == "touches" or a in host or a in case:
             continue
         way = off_axis(contact, world.parts[a], world.parts[b])
-        if way is not None and not _leads_to(host, b, a):
-            host[a] = (b, way)
+        if not _leads_to(host, b, a):
+            host[a] = (b, np.zeros(3) if way is None else way)
     moved = np.zeros((len(world.parts), 3))
     for i in range(len(world.parts)):
         at = i
@@ -55,13 +55,13 @@ def _step(part: Part, way: np.ndarray) -> float:
 def off_axis(contact: Contact, a: Part, b: Part) -> np.ndarray | None:
     """Unit world vector along which part a comes off part b, or None where no faces tell."""
     if contact.zone is not None:
-        return -contact.zone.inward / np.linalg.norm(contact.zone.inward)
+        return np.asarray(-contact.zone.inward / np.linalg.norm(contact.zone.inward))
     best, found = PLANE, None
     for mine in _faces(a, contact.solids_a):
         for theirs in _faces(b, contact.solids_b):
             apart = abs(float((mine[0] - theirs[0]) @ theirs[1]))
             if float(mine[1] @ theirs[1]) < -0.999 and apart < best:
-                best, found = apart, theirs[1]
+                best, found = apart, np.asarray(theirs[1])
     return found
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.outputs.pictures.margins import Layout
 from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
 
 # Names a column holds at 1200 pixels' height; more would be read by nobody.
@@ -14,7 +15,7 @@ MOST = 15
 TEXT = 15.0
 PITCH = 30.0
 # Seen on fewer pixels than this, a part is no use pointing at.
-LEAST_SEEN = 30
+LEAST_SEEN = 60
 # The dot's place is searched on every so many-th pixel.
 SPARSE = 3
 
@@ -44,7 +45,8 @@ def seen_parts(ids: np.ndarray, corner: tuple[int, int]) -> dict[int, Seen]:
     """Parts seen in an identity picture (height, width; -1 none) whose top left pixel is `corner`."""
     counts = np.bincount(ids[ids >= 0].ravel())
     small = ids[::SPARSE, ::SPARSE].copy()
-    rows, columns = np.indices(small.shape)
+    grid = np.indices(small.shape)
+    rows, columns = grid[0], grid[1]
     at: dict[int, tuple[float, float]] = {}
     # Peel every part's pixels layer by layer; what goes last lies deepest inside.
     while (small >= 0).any():
@@ -68,37 +70,27 @@ def seen_parts(ids: np.ndarray, corner: tuple[int, int]) -> dict[int, Seen]:
 
 
 def arranged(
-    paper: Paper,
-    names: Mapping[int, str],
-    seen: Mapping[int, Seen],
-    first: Sequence[int],
-    pane: tuple[int, int, int, int],
-    columns: tuple[tuple[int, int], tuple[int, int]],
+    paper: Paper, names: Mapping[int, str], seen: Mapping[int, Seen], first: Sequence[int], frame: Layout
 ) -> tuple[list[Label], int]:
     """Labels that fit, and how many seen parts go without: `first` parts first, then by area seen."""
-    pitch = paper.px(PITCH)
+    pane, pitch = frame.pane, paper.px(PITCH)
     room = min(MOST, int((pane[3] - pane[1]) // pitch) - 1)
     ranked = [p for p in first if p in seen]
     ranked += sorted((p for p in seen if p not in ranked), key=lambda p: (-seen[p].pixels, p))
-    chosen = ranked[: 2 * room]
-    left = sorted(chosen, key=lambda p: (seen[p].at[0], p))
-    half = min(max(sum(seen[p].at[0] < (pane[0] + pane[2]) / 2 for p in chosen), len(chosen) - room), room)
-    labels = []
-    for side, members in ((-1, left[:half]), (1, left[half:])):
-        width = columns[0 if side < 0 else 1][1] - columns[0 if side < 0 else 1][0]
-        heights = spread(
-            [seen[p].at[1] for p in sorted(members, key=lambda p: (seen[p].at[1], p))],
-            pitch,
-            pane[1] + pitch / 2,
-            pane[3] - pitch,
-        )
+    chosen = sorted(ranked[: 2 * room], key=lambda p: (seen[p].at[0], p))
+    left = sum(seen[p].at[0] < (pane[0] + pane[2]) / 2 for p in chosen)
+    left = min(max(left, len(chosen) - room), room)
+    labels: list[Label] = []
+    for side, members in ((-1, chosen[:left]), (1, chosen[left:])):
         members = sorted(members, key=lambda p: (seen[p].at[1], p))
-        spot = [seen[p].at for p in members]
-        order = uncrossed(columns[0][1] if side < 0 else columns[1][0], heights, spot)
+        spots = [seen[p].at for p in members]
+        heights = spread([y for _, y in spots], pitch, pane[1] + pitch / 2, pane[3] - pitch)
+        column = frame.columns[0] if side < 0 else frame.columns[1]
+        order = uncrossed(column[1] if side < 0 else column[0], heights, spots)
         for y, k in zip(heights, order, strict=True):
             strong = members[k] in first
-            text = paper.shortened(names[members[k]], TEXT, width, bold=strong)
-            labels.append(Label(members[k], text, side, y, spot[k], strong))
+            text = paper.shortened(names[members[k]], TEXT, column[1] - column[0], bold=strong)
+            labels.append(Label(members[k], text, side, y, spots[k], strong))
     return labels, len(seen) - len(chosen)
 
 
@@ -139,13 +131,10 @@ def _cross(
 
 
 def draw_labels(
-    paper: Paper,
-    labels: Sequence[Label],
-    columns: tuple[tuple[int, int], tuple[int, int]],
-    colours: Mapping[int, tuple[int, int, int]],
+    paper: Paper, labels: Sequence[Label], frame: Layout, colours: Mapping[int, tuple[int, int, int]]
 ) -> None:
     """Write names and lines; `colours` gives parts in findings their verdict's colour."""
-    radius = paper.px(4)
+    radius, columns = paper.px(4), frame.columns
     for label in labels:
         colour = colours.get(label.part, INK)
         width, height = paper.measure(label.text, TEXT, label.strong)
@@ -159,8 +148,8 @@ def draw_labels(
         paper.line([start, label.at], colour if label.strong else GREY, 1.6 if label.strong else 1.1)
         paper.write("label", label.text, (x, label.y - height / 2), TEXT, bold=label.strong, colour=colour)
     for label in labels:
-        x, y = label.at
-        paper.draw.ellipse((x - radius, y - radius, x + radius, y + radius), fill=PAPER)
+        dot_x, y = label.at
+        paper.draw.ellipse((dot_x - radius, y - radius, dot_x + radius, y + radius), fill=PAPER)
         inner = radius - max(1, radius // 3)
         fill = colours.get(label.part, INK)
-        paper.draw.ellipse((x - inner, y - inner, x + inner, y + inner), fill=fill)
+        paper.draw.ellipse((dot_x - inner, y - inner, dot_x + inner, y + inner), fill=fill)

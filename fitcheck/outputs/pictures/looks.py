@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fitcheck.finding import SEVERITY, Finding, Verdict
@@ -36,12 +38,12 @@ PALE = 0.8
 HATCH_PITCH, HATCH_WIDTH = 9, 3
 
 
-def role_colours(skins: list[Skin]) -> np.ndarray:
+def role_colours(skins: Sequence[Skin]) -> np.ndarray:
     """(n, 3) uint8 colour of each skin by role."""
     return np.array([ROLE_COLOURS.get(s.solid.role, ROLE_COLOURS["body"]) for s in skins], np.uint8)
 
 
-def role_legend(skins: list[Skin], shown: np.ndarray) -> list[tuple[str, str]]:
+def role_legend(skins: Sequence[Skin], shown: np.ndarray) -> list[tuple[str, str]]:
     """(colour, words) of the roles that are shown."""
     roles = {s.solid.role for s, seen in zip(skins, shown, strict=True) if seen}
     return [("#{:02X}{:02X}{:02X}".format(*ROLE_COLOURS[r]), w) for r, w in ROLE_WORDS.items() if r in roles]
@@ -52,7 +54,7 @@ def pale(colours: np.ndarray, share: float = PALE) -> np.ndarray:
     return np.asarray(colours * (1 - share) + 255 * share).astype(np.uint8)
 
 
-def part_verdicts(world: World, findings: list[Finding]) -> dict[int, Verdict]:
+def part_verdicts(world: World, findings: Sequence[Finding]) -> dict[int, Verdict]:
     """The worst verdict of the findings that name each part; parts in none are absent."""
     worst: dict[int, Verdict] = {}
     for finding in findings:
@@ -64,7 +66,7 @@ def part_verdicts(world: World, findings: list[Finding]) -> dict[int, Verdict]:
     return worst
 
 
-def verdict_colours(skins: list[Skin], verdicts: dict[int, Verdict]) -> np.ndarray:
+def verdict_colours(skins: Sequence[Skin], verdicts: dict[int, Verdict]) -> np.ndarray:
     """(n, 3) uint8: strong for parts that fail, are tight or unknown; pale for the rest."""
     return np.array(
         [VERDICT_COLOURS[verdicts[s.part]] if s.part in verdicts else rgb(FAR) for s in skins], np.uint8

@@ -46,8 +46,10 @@ def view_words(view: View) -> str:
         words.append(f"cut at {view.cut[0]} = {view.cut[1]:.4g} mm")
     if view.explode:
         words.append("moved apart")
-    if view.hide or view.show:
-        words.append("parts left out")
+    if view.show:
+        words.append("only " + ", ".join(view.show))
+    if view.hide:
+        words.append("without " + ", ".join(view.hide))
     return " · ".join(words)
 
 
@@ -75,9 +77,9 @@ def draw_header(
         pad=7,
     )
     sentence = lead.sentence if lead else "Nothing that was checked is in the way."
-    more = f"  (+ {count - 1} more)" if count > 1 else ""
+    more = f" (+ {count - 1} more)" if count > 1 else ""
     room = width - chip[2] - 2 * edge
-    text = paper.wrapped(sentence[:1].upper() + sentence[1:] + more, 18, room, 2)
+    text = paper.wrapped(sentence + more, 18, room, 2)
     one_line = "\n" not in text
     paper.write("lead", text, (chip[2] + paper.px(14), top + (paper.px(7) if one_line else -paper.px(4))), 18)
 
@@ -105,7 +107,7 @@ def _legend(
     paper: Paper, legend: Sequence[tuple[str, str]], heading: str, at: tuple[float, float], right: float
 ) -> None:
     paper.write("legend heading", heading, at, 13, colour=GREY)
-    x, y = at[0], at[1] + paper.px(26)
+    x, y = float(at[0]), float(at[1] + paper.px(26))
     swatch = paper.px(26)
     text = 14.0
     wide = sum(paper.measure(words, text)[0] + swatch + paper.px(24) for _, words in legend)

@@ -111,7 +111,7 @@ class Paper:
         margin = self.px(width) + 2
         low = np.floor(ends.min(axis=0)).astype(int) - margin
         high = np.ceil(ends.max(axis=0)).astype(int) + margin
-        size = tuple(int(n) for n in high - low)
+        size = (int(high[0] - low[0]), int(high[1] - low[1]))
         mask = Image.new("L", (size[0] * 4, size[1] * 4), 0)
         pen = ImageDraw.Draw(mask)
         places = [tuple(map(float, p)) for p in (ends - low) * 4]
@@ -123,7 +123,7 @@ class Paper:
         """A smooth filled polygon."""
         low = np.floor(points.min(axis=0)).astype(int) - 1
         high = np.ceil(points.max(axis=0)).astype(int) + 1
-        size = tuple(int(n) for n in high - low)
+        size = (int(high[0] - low[0]), int(high[1] - low[1]))
         mask = Image.new("L", (size[0] * 4, size[1] * 4), 0)
         ImageDraw.Draw(mask).polygon([tuple(map(float, p)) for p in (points - low) * 4], fill=255)
         self.image.paste(colour, (int(low[0]), int(low[1])), mask.resize(size, Image.Resampling.BOX))

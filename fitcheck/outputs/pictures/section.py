@@ -48,22 +48,18 @@ def halfspace(axis: str, at: float, towards: np.ndarray) -> Halfspace:
     return Halfspace(origin, normal)
 
 
-def worst_cut(
-    world: World, finding: Finding, concerned: set[int], size: np.ndarray
-) -> tuple[str, float] | None:
-    """(axis, coordinate) of the plane that shows a finding's dimension; None if it has no place.
+def worst_cut(world: World, finding: Finding, parts: set[int], size: np.ndarray) -> tuple[str, float]:
+    """(axis, coordinate) of the plane that shows the dimension of a finding, which names a place.
 
     The plane holds the witness points, so its axis is the one they differ least along; between equal
-    ones the case's shortest, which gives the largest picture. It is moved into the material that the parts
-    share along that axis, where the witness lies on their very edge.
+    ones the case's shortest, which gives the largest picture. It is moved into the material that the
+    `parts` share along that axis, where the witness lies on their very edge.
     """
-    if not finding.where:
-        return None
     points = np.array(finding.where[:2], float)
     spread = np.round(np.ptp(points, axis=0), 2)
     axis = min(range(3), key=lambda k: (spread[k], size[k]))
     at = float(points[:, axis].mean())
-    boxes = [world.parts[i].bounds for i in sorted(concerned)]
+    boxes = [world.parts[i].bounds for i in sorted(parts)]
     low = max((b[0, axis] for b in boxes), default=at)
     high = min((b[1, axis] for b in boxes), default=at)
     if low < high:
@@ -137,20 +133,21 @@ def paint(
     exempt: np.ndarray,
     coloured: bool,
 ) -> np.ndarray:
-    """Paint cut faces and outlines on the oversampled pane; returns (height, width) skin at each pixel, -1 none.
+    """Paint cut faces and outlines on the oversampled pane; (height, width) skin at each pixel, -1 none.
 
     `fills` (n, 3) uint8 is each skin's pale colour. Material shared by two skins that must not touch is
     painted in the overlap's colour and hatched.
     """
     pixels = np.array(image)
-    owner = np.full(pixels.shape[:2], -1)
+    height, width = pixels.shape[:2]
+    owner = np.full((height, width), -1)
     left, top = camera.pane[:2]
-    shared = np.zeros(owner.shape, bool)
+    shared = np.zeros((height, width), bool)
     flat = {i: (camera.pixels(k) - [left, top]) * OVERSAMPLE for i, k in cut.lines.items()}
     for i, lines in flat.items():
         if any(p.mesh is not None and not p.mesh.closed for p in field.skins[i].solid.pieces):
             continue
-        (row, column), mask = filled(lines, (owner.shape[0], owner.shape[1]))
+        (row, column), mask = filled(lines, (height, width))
         window = np.s_[row : row + mask.shape[0], column : column + mask.shape[1]]
         before = owner[window]
         other = mask & (before >= 0)

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.outputs.pictures.tessellate import Patch, patch_of
-from fitcheck.parts.solids import Solid
+from fitcheck.outputs.pictures.to_piece import distance_to_piece
+from fitcheck.parts.solids import Piece, Solid
+from fitcheck.world.frames import Frame
 from fitcheck.world.world import Part
 
 # Longest edge that a colour is interpolated over, mm: far from, and near, what must not touch.
@@ -16,6 +18,8 @@ COARSE, FINE = 12.0, 3.0
 # The least distance to a triangle's inside can undercut its corners by 0.577 of the longest edge.
 UNDERCUT = 0.58
 ROUNDS = 12
+# Bends of tubes are cylinders that stand a little proud of each other, mm.
+SEAM = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,14 +44,29 @@ class Skin:
 
 
 def skins(parts: Sequence[Part]) -> list[Skin]:
-    """One skin a solid, part by part in scene order."""
+    """One skin a solid that has pieces, part by part in scene order (as `bodies` counts them)."""
     found = []
     for index, part in enumerate(parts):
         for solid in part.shape.solids.values():
-            patches = [patch_of(piece).moved(part.pose) for piece in solid.pieces]
+            patches = [
+                _without_seams(patch_of(piece), piece, solid).moved(part.pose) for piece in solid.pieces
+            ]
             if patches:
                 found.append(Skin(index, solid, Patch.joined(patches)))
     return found
+
+
+def _without_seams(patch: Patch, piece: Piece, solid: Solid) -> Patch:
+    """The patch without the edges that lie in or on another piece of its solid: a tube has no rings."""
+    edges, bends = np.ones(len(patch.edges), bool), np.ones(len(patch.bends), bool)
+    for other in solid.pieces:
+        if other is not piece and other.mesh is None:
+            placed = Frame(other.rotation, other.centre)
+            edges &= distance_to_piece(other, placed, patch.edges.mean(axis=1), np.inf) > SEAM
+            bends &= distance_to_piece(other, placed, patch.bends.mean(axis=1), np.inf) > 0
+    return replace(
+        patch, edges=patch.edges[edges], bends=patch.bends[bends], bend_normals=patch.bend_normals[bends]
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,20 +101,28 @@ def refined(plain: Cloth, measure: Measure, demand: float, far: float) -> Cloth:
     """Split edges until each is short, or certainly of one colour; values measured at every point.
 
     `measure(points, owner)` gives distances, negative inside. It changes by at most 1 mm a mm, so an
-    edge whose ends lie far enough off needs no splitting. Splits go by edges: no seams open.
+    edge whose ends lie far enough off needs no splitting. Splits go by edges: no seams open. An edge
+    once left whole stays so: only triangles that were split are looked at again.
     """
     now = replace(plain, values=measure(plain.points, plain.owner))
+    measured = np.isfinite(now.values[now.triangles]).all(axis=1)
+    done, active = [now.triangles[~measured]], now.triangles[measured]
     for _ in range(ROUNDS):
-        edges, of_triangle = _edges(now.triangles)
+        edges, of_triangle = _edges(active)
         marked = _may_change(now, edges, demand, far)
-        if not marked.any():
+        touched = marked[of_triangle].any(axis=1)
+        done.append(active[~touched])
+        if not touched.any():
+            active = active[:0]
             break
-        now = _split(now, edges, of_triangle, marked, measure)
-    return now
+        middle_of_edge = np.where(marked, len(now.points) + np.cumsum(marked) - 1, -1)
+        active = split_triangles(active[touched], middle_of_edge[of_triangle[touched]])
+        now = _with_middles(now, edges[marked], measure)
+    return replace(now, triangles=np.concatenate([*done, active]))
 
 
 def _edges(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(k, 2) edges, and (m, 3) the edge opposite to no corner: 01, 12, 20 of each triangle."""
+    """(k, 2) edges, and (m, 3) which of them are 01, 12 and 20 of each triangle."""
     ends = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64), axis=1)
     span = int(ends.max()) + 1 if len(ends) else 1
     keys, of_triangle = np.unique(ends[:, 0] * span + ends[:, 1], return_inverse=True)
@@ -104,32 +131,26 @@ def _edges(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _may_change(now: Cloth, edges: np.ndarray, demand: float, far: float) -> np.ndarray:
     a, b = edges[:, 0], edges[:, 1]
-    value_a, value_b = now.values[a], now.values[b]
     length = np.linalg.norm(now.points[a] - now.points[b], axis=1)
-    finite = np.isfinite(value_a) & np.isfinite(value_b)
-    middle = np.where(finite, (value_a + value_b) / 2, far * 1e3)
+    middle = (now.values[a] + now.values[b]) / 2
     low, high = middle - UNDERCUT * length, middle + UNDERCUT * length
     coloured = (low < far) & (high > 0) & (length > COARSE)
     critical = (low < demand) & (high > -demand) & (length > FINE)
-    return finite & (coloured | critical)
+    return np.asarray(coloured | critical)
 
 
-def _split(
-    now: Cloth, edges: np.ndarray, of_triangle: np.ndarray, marked: np.ndarray, measure: Measure
-) -> Cloth:
-    a, b = edges[marked].T
+def _with_middles(now: Cloth, edges: np.ndarray, measure: Measure) -> Cloth:
+    a, b = edges.T
     points = (now.points[a] + now.points[b]) / 2
     normals = now.normals[a] + now.normals[b]
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     owner = now.owner[a]
-    new_of_edge = np.full(len(edges), -1)
-    new_of_edge[marked] = len(now.points) + np.arange(len(a))
-    return Cloth(
-        np.concatenate([now.points, points]),
-        np.concatenate([now.normals, normals]),
-        split_triangles(now.triangles, new_of_edge[of_triangle]),
-        np.concatenate([now.owner, owner]),
-        np.concatenate([now.values, measure(points, owner)]),
+    return replace(
+        now,
+        points=np.concatenate([now.points, points]),
+        normals=np.concatenate([now.normals, normals]),
+        owner=np.concatenate([now.owner, owner]),
+        values=np.concatenate([now.values, measure(points, owner)]),
     )
 
 

@@ -14,6 +14,7 @@ from fitcheck.world.frames import Frame
 # Two faces that meet at more than this angle have an edge to draw; common practice.
 FEATURE_ANGLE_DEG = 30.0
 CYLINDER_SIDES = 48
+NO_LINES = np.zeros((0, 2, 3))
 
 
 @dataclass(frozen=True)
@@ -31,18 +32,38 @@ class Held:
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """Triangles: points (n, 3), normals (n, 3), triangles (m, 3) into points, edges (k, 2, 3) to draw."""
+    """A surface as triangles, with the lines that may be drawn on it.
+
+    Args:
+        points, normals: (n, 3).
+        triangles: (m, 3) into points.
+        edges: (k, 2, 3) creases and borders, always drawn.
+        bends: (b, 2, 3) edges between facets of one round surface, drawn where it turns out of sight:
+            where the facets' `bend_normals` (b, 2, 3) look to either side of the viewer's direction.
+    """
 
     points: np.ndarray
     normals: np.ndarray
     triangles: np.ndarray
     edges: np.ndarray
+    bends: np.ndarray
+    bend_normals: np.ndarray
 
     def moved(self, frame: Frame) -> Patch:
         """The same surface, placed."""
         return Patch(
-            frame.point(self.points), frame.direction(self.normals), self.triangles, frame.point(self.edges)
+            frame.point(self.points),
+            frame.direction(self.normals),
+            self.triangles,
+            frame.point(self.edges),
+            frame.point(self.bends),
+            frame.direction(self.bend_normals),
         )
+
+    def lines_seen(self, towards: np.ndarray) -> np.ndarray:
+        """(k, 2, 3) creases, borders and outlines as seen from a direction."""
+        sides = self.bend_normals @ towards
+        return np.concatenate([self.edges, self.bends[(sides[:, 0] > 0) != (sides[:, 1] > 0)]])
 
     @staticmethod
     def joined(patches: Sequence[Patch]) -> Patch:
@@ -53,6 +74,8 @@ class Patch:
             np.concatenate([p.normals for p in patches]),
             np.concatenate([p.triangles + s for p, s in zip(patches, starts, strict=False)]),
             np.concatenate([p.edges for p in patches]),
+            np.concatenate([p.bends for p in patches]),
+            np.concatenate([p.bend_normals for p in patches]),
         )
 
 
@@ -61,15 +84,18 @@ def patch_of(piece: Piece) -> Patch:
     if piece.mesh is not None:
         plain = _mesh(Held(piece.mesh))
     elif piece.kind == Kind.BOX:
-        plain = _box(piece.half)
+        plain = _box(*map(float, piece.half))
     else:
         plain = _cylinder(float(piece.half[0]), float(piece.half[2]))
     return plain.moved(Frame(piece.rotation, piece.centre))
 
 
-def _box(half: np.ndarray) -> Patch:
+@lru_cache(maxsize=1024)
+def _box(x: float, y: float, z: float) -> Patch:
+    half = np.array([x, y, z])
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], float)
-    points, normals, triangles = [], [], []
+    points: list[np.ndarray] = []
+    normals, triangles = [], []
     for axis in range(3):
         for sign in (-1.0, 1.0):
             u, v = (axis + 1) % 3, (axis + 2) % 3
@@ -81,12 +107,15 @@ def _box(half: np.ndarray) -> Patch:
             triangles.append(np.array(order) + start)
             points.append(face * half)
             normals.append(np.tile(np.eye(3)[axis] * sign, (4, 1)))
-    signs = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
+    signs = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
     pairs = [(i, j) for i in range(8) for j in range(i) if np.abs(signs[i] - signs[j]).sum() == 2]
     edges = np.array([[signs[i], signs[j]] for i, j in pairs]) * half
-    return Patch(np.concatenate(points), np.concatenate(normals), np.concatenate(triangles), edges)
+    return Patch(
+        np.concatenate(points), np.concatenate(normals), np.concatenate(triangles), edges, NO_LINES, NO_LINES
+    )
 
 
+@lru_cache(maxsize=1024)
 def _cylinder(radius: float, half: float) -> Patch:
     n = CYLINDER_SIDES
     angle = np.arange(n) * 2 * np.pi / n
@@ -103,7 +132,9 @@ def _cylinder(radius: float, half: float) -> Patch:
         np.stack([i + 3 * n, j + 3 * n, np.full(n, 4 * n + 1)], 1),
     ]
     edges = np.concatenate([np.stack([low[i], low[j]], 1), np.stack([high[i], high[j]], 1)])
-    return Patch(points, normals, np.concatenate(sides + caps), edges)
+    middle_out = np.stack([np.cos(angle + np.pi / n), np.sin(angle + np.pi / n), np.zeros(n)], axis=1)
+    around = np.stack([np.roll(middle_out, 1, axis=0), middle_out], axis=1)
+    return Patch(points, normals, np.concatenate(sides + caps), edges, np.stack([low, high], axis=1), around)
 
 
 @lru_cache(maxsize=256)
@@ -112,7 +143,7 @@ def _mesh(held: Held) -> Patch:
     corners = vertices[faces]
     flat = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     unit = flat / np.maximum(np.linalg.norm(flat, axis=1, keepdims=True), 1e-12)
-    edges, sharp_corner = _sharp(vertices, faces, unit)
+    edges, sharp_corner, bends, bend_normals = _lines(vertices, faces, unit)
     # Corners on a sharp edge take their face's own normal; the others the mean of the faces around.
     around = np.zeros_like(vertices)
     for k in range(3):
@@ -124,23 +155,21 @@ def _mesh(held: Held) -> Patch:
     # One point for each distinct (vertex, normal), so that splits of shared edges stay shared.
     rows = np.concatenate([faces.reshape(-1, 1), np.round(normals.reshape(-1, 3), 3)], axis=1)
     _, first, triangles = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-    return Patch(
-        corners.reshape(-1, 3)[first], normals.reshape(-1, 3)[first], triangles.reshape(-1, 3), edges
-    )
+    points, normals = corners.reshape(-1, 3)[first], normals.reshape(-1, 3)[first]
+    return Patch(points, normals, triangles.reshape(-1, 3), edges, bends, bend_normals)
 
 
-def _sharp(vertices: np.ndarray, faces: np.ndarray, unit: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(k, 2, 3) edges to draw: creases and open borders; (n,) bool vertices that lie on one."""
+def _lines(vertices: np.ndarray, faces: np.ndarray, unit: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Creases and borders (k, 2, 3); (n,) bool vertices on them; the other edges; their facets' normals."""
     ends = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64), axis=1)
-    keys, inverse, count = np.unique(
-        ends[:, 0] * len(vertices) + ends[:, 1], return_inverse=True, return_counts=True
-    )
-    total = np.zeros((len(keys), 3))
-    np.add.at(total, inverse.reshape(-1), np.repeat(unit, 3, axis=0))
-    # Two unit normals at angle t sum to length 2 cos(t / 2).
-    crease = np.linalg.norm(total, axis=1) < 2 * np.cos(np.radians(FEATURE_ANGLE_DEG) / 2)
-    drawn = keys[(count != 2) | crease]
-    a, b = drawn // len(vertices), drawn % len(vertices)
+    order = np.lexsort((ends[:, 1], ends[:, 0]))
+    sorted_ends, face_of = ends[order], order // 3
+    first = np.flatnonzero(np.r_[True, (np.diff(sorted_ends, axis=0) != 0).any(axis=1)])
+    count = np.diff(np.r_[first, len(order)])
+    one, two = unit[face_of[first]], unit[face_of[np.minimum(first + 1, len(order) - 1)]]
+    flat = (count == 2) & ((one * two).sum(axis=1) > np.cos(np.radians(FEATURE_ANGLE_DEG)))
+    a, b = sorted_ends[first].T
     on_edge = np.zeros(len(vertices), bool)
-    on_edge[a] = on_edge[b] = True
-    return np.stack([vertices[a], vertices[b]], axis=1), on_edge
+    on_edge[a[~flat]] = on_edge[b[~flat]] = True
+    both = np.stack([vertices[a], vertices[b]], axis=1)
+    return both[~flat], on_edge, both[flat], np.stack([one, two], axis=1)[flat]

@@ -1,0 +1,154 @@
+"""One camera's drawing of a world, without text: surfaces, outlines, cut faces, and whose each pixel is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from PIL import Image
+
+from fitcheck.finding import Verdict
+from fitcheck.outputs.pictures import looks, section
+from fitcheck.outputs.pictures.bands import FAR, rgb
+from fitcheck.outputs.pictures.camera import Camera, View
+from fitcheck.outputs.pictures.draw import OVERSAMPLE, Halfspace, Sheet, Stage, Strokes
+from fitcheck.outputs.pictures.field import Field
+from fitcheck.outputs.pictures.probe import ensure_drawing
+from fitcheck.outputs.pictures.surfaces import Cloth, Skin, refined
+
+CASE_OPACITY, GLASS_OPACITY = 0.05, 0.22
+OUTLINE, CASE_LINE = (0.17, 0.19, 0.21), (0.55, 0.58, 0.62)
+FAINT_GREY, CASE_CUT = (120, 130, 140), (176, 182, 188)
+# Cut faces are this much paler than their material, so that their outlines speak.
+CUT_PALE = 0.62
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What every shot of one world needs.
+
+    Args:
+        skins: surfaces, one a solid.
+        plain: all of them joined.
+        field: distances to other parts.
+        exempt: (n, n) skins meant to touch.
+        case: indices of the parts that are the case.
+        verdicts: worst verdict of each part that a finding names.
+    """
+
+    skins: Sequence[Skin]
+    plain: Cloth
+    field: Field
+    exempt: np.ndarray
+    case: set[int]
+    verdicts: dict[int, Verdict]
+
+    @cached_property
+    def parts(self) -> np.ndarray:
+        """(n,) the part of each skin."""
+        return np.array([s.part for s in self.skins])
+
+    @cached_property
+    def of_case(self) -> np.ndarray:
+        """(n,) bool: skins of the case."""
+        return np.asarray(np.isin(self.parts, sorted(self.case)))
+
+    @cached_property
+    def faint(self) -> np.ndarray:
+        """(n,) bool: skins to see through."""
+        return self.of_case | np.array([s.solid.transparent for s in self.skins], bool)
+
+    @cached_property
+    def measured(self) -> Cloth:
+        """The skins joined, refined and measured."""
+        return refined(self.plain, self.field, self.field.bands.demand, self.field.bands.far)
+
+
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """A scene before a camera: `keep` the half left by a section, `shown` (n,) the skins that are on,
+    `moved` (parts, 3) how far each part stands from its place, mm."""
+
+    scene: Scene
+    view: View
+    camera: Camera
+    keep: Halfspace | None
+    shown: np.ndarray
+    moved: np.ndarray
+
+    def taken(self) -> tuple[Image.Image, np.ndarray]:
+        """The pane, and the part index at each of its pixels (-1: none, or only the case); or NoPicture."""
+        sheets, strokes = self._sheets(), self._strokes()
+        ensure_drawing()
+        stage = Stage()
+        try:
+            big = stage.picture(self.camera, sheets, strokes, self.scene.field.bands, self.keep)
+            ids = self._identities(stage)
+        finally:
+            stage.close()
+        if self.keep is not None:
+            ids = self._cut(big, ids)
+        pane = big.resize(self.camera.size, Image.Resampling.BOX)
+        if self.view.colour == "verdict":
+            failing = [p for p, v in self.scene.verdicts.items() if v == Verdict.FAILS]
+            pixels = np.array(pane)
+            looks.hatched(pixels, np.isin(ids, failing))
+            pane = Image.fromarray(pixels)
+        return pane, ids
+
+    def _identities(self, stage: Stage) -> np.ndarray:
+        plain = self.scene.plain
+        solid = (self.shown & ~self.scene.faint)[plain.owner[plain.triangles[:, 0]]]
+        corners = plain.triangles[solid]
+        ids = self.scene.parts[plain.owner[corners[:, 0]]]
+        return stage.identities(self.camera, self._points(plain), corners, ids, self.keep)
+
+    def _cut(self, big: Image.Image, ids: np.ndarray) -> np.ndarray:
+        assert self.keep is not None
+        scene = self.scene
+        cut = section.cut_of(scene.skins, self.shown, self.keep)
+        fills = looks.pale(looks.role_colours(scene.skins), CUT_PALE)
+        fills[scene.of_case] = CASE_CUT
+        coloured = self.view.colour == "clearance"
+        owner = section.paint(big, self.camera, cut, scene.field, fills, scene.exempt, coloured)
+        owner = owner[::OVERSAMPLE, ::OVERSAMPLE]
+        part = np.where(scene.of_case, -1, scene.parts)
+        return np.where(owner >= 0, part[owner], ids)
+
+    def _points(self, source: Cloth) -> np.ndarray:
+        return np.asarray(source.points + self.moved[self.scene.parts[source.owner]])
+
+    def _sheets(self) -> list[Sheet]:
+        scene, measuring = self.scene, self.view.colour == "clearance"
+        source = scene.measured if measuring else scene.plain
+        owner, points = source.owner[source.triangles[:, 0]], self._points(source)
+        if self.view.colour == "role":
+            colours = looks.role_colours(scene.skins)
+        elif self.view.colour == "verdict":
+            colours = looks.verdict_colours(scene.skins, scene.verdicts)
+        else:
+            colours = np.tile(np.array(rgb(FAR), np.uint8), (len(scene.skins), 1))
+        dense = source.triangles[(self.shown & ~scene.faint)[owner]]
+        values = source.values if measuring else None
+        made = [Sheet(points, source.normals, dense, values, colours[source.owner])]
+        grey = np.tile(np.array(FAINT_GREY, np.uint8), (len(source.points), 1))
+        for group, opacity in (
+            (scene.of_case, CASE_OPACITY),
+            (scene.faint & ~scene.of_case, GLASS_OPACITY),
+        ):
+            faint = source.triangles[(group & self.shown)[owner]]
+            made.append(Sheet(points, source.normals, faint, None, grey, opacity))
+        return made
+
+    def _strokes(self) -> list[Strokes]:
+        dark, pale = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))]
+        for skin, on, faint in zip(self.scene.skins, self.shown, self.scene.faint, strict=True):
+            if on:
+                lines = skin.patch.edges if faint else skin.patch.lines_seen(self.camera.towards)
+                (pale if faint else dark).append(lines + self.moved[skin.part])
+        return [
+            Strokes(np.concatenate(dark), OUTLINE, 1.1),
+            Strokes(np.concatenate(pale), CASE_LINE, 1.0),
+        ]

@@ -205,7 +205,9 @@ WHOLE_SCENE = {
         "case": {"model": "tower", "with": {"depth": 640}},
         "radiator": {
             "model": "radiator",
-            "place": {"rest": "back", "on": "case.hall.floor", "turn": 90, "front": "16 mm", "centre": "across"},
+            "place": {
+                "rest": "back", "on": "case.hall.floor", "turn": 90, "front": "16 mm", "centre": "across",
+            },
             "inside": "case.hall",
         },
         "drain": {"model": "drain", "place": {"join": "inlet", "to": "radiator.port[1]", "mirror": "x"}},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import permutations
 from typing import Any
@@ -19,7 +19,7 @@ from fitcheck.scene.rules import Count, Length, PlaceRef, Rule, Text
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.covers import core, cover
 from fitcheck.world.engine import probe, sweep_probe
-from fitcheck.world.frames import IDENTITY, SIDES
+from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.world import Room, World
 
 QUESTION = "which largest empty boxes are left in each compartment; does a wanted box fit, where?"
@@ -48,35 +48,54 @@ class EmptyBoxesRule(Rule):
 
 
 @dataclass(frozen=True, eq=False)
+class _Covers:
+    """Boxes about and inside each piece of a world, worked out when first asked for."""
+
+    world: World
+    solids: Bodies
+    known: dict[tuple[int, bool], np.ndarray] = field(default_factory=dict)
+
+    @cached_property
+    def pieces(self) -> tuple[tuple[Piece, Frame], ...]:
+        """The rows of `solids`, as pieces and where their parts stand."""
+        return tuple(
+            (piece, part.pose)
+            for part in self.world.parts
+            for solid in part.shape.solids.values()
+            for piece in solid.pieces
+        )
+
+    def within(self, bounds: np.ndarray, inside: bool) -> np.ndarray:
+        """(n, 2, 3) covers, or cores, of all pieces that reach into some bounds."""
+        low, high = bounds
+        boxes = self.solids.bounds
+        reach = (boxes[:, 0] < high - THIN).all(axis=1) & (boxes[:, 1] > low + THIN).all(axis=1)
+        found = [np.zeros((0, 2, 3))]
+        for row in np.flatnonzero(reach).tolist():
+            if (row, inside) not in self.known:
+                self.known[row, inside] = (core if inside else cover)(*self.pieces[row])
+            found.append(self.known[row, inside])
+        return np.concatenate(found)
+
+
+@dataclass(frozen=True, eq=False)
 class _Space:
     """A compartment, what stands in it, and both sides of the doubt about round things."""
 
     world: World
     room: Room
     solids: Bodies
-
-    def _boxes(self, of: Any) -> np.ndarray:
-        low, high = self.room.bounds
-        found = [np.zeros((0, 2, 3))]
-        row = 0
-        for part in self.world.parts:
-            for solid in part.shape.solids.values():
-                for piece in solid.pieces:
-                    box = self.solids.bounds[row]
-                    row += 1
-                    if (box[0] < high - THIN).all() and (box[1] > low + THIN).all():
-                        found.append(of(piece, part.pose))
-        return np.concatenate(found)
+    boxes: _Covers
 
     @cached_property
     def covers(self) -> np.ndarray:
         """(n, 2, 3): nothing stands outside these."""
-        return self._boxes(cover)
+        return self.boxes.within(self.room.bounds, inside=False)
 
     @cached_property
     def cores(self) -> np.ndarray:
         """(n, 2, 3): all of these is filled."""
-        return self._boxes(core)
+        return self.boxes.within(self.room.bounds, inside=True)
 
     @cached_property
     def reserved(self) -> np.ndarray:
@@ -115,7 +134,8 @@ def check_empty_boxes(world: World) -> Answer:
     """
     rule = EmptyBoxesRule.model_validate(world.rules.get("empty_boxes", {}))
     solids = bodies(world)
-    spaces = {name: _Space(world, room, solids) for name, room in world.compartments.items()}
+    boxes = _Covers(world, solids)
+    spaces = {name: _Space(world, room, solids, boxes) for name, room in world.compartments.items()}
     facts = {}
     not_checked = []
     for name, space in spaces.items():

@@ -6,14 +6,14 @@ its placement means, and leaves no compartment that it claims.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from math import ceil
 
 import numpy as np
 
 from fitcheck.checks.clashes import Clash, clashes_among
-from fitcheck.checks.hosts import carried, enclosing
+from fitcheck.checks.hosts import carried, enclosing, host_groups
 from fitcheck.checks.verdicts import ROUNDING, mm, towards
 from fitcheck.world.bodies import Bodies, bounds_gap
 from fitcheck.world.contacts import allowed
@@ -65,7 +65,8 @@ def _weight(world: World, part: Part) -> tuple[bool, bool, bool, float]:
     group = [p for p in world.parts if p.group == part.group]
     case = part.group in enclosing(world)
     size = float(np.prod(part.bounds[1] - part.bounds[0]))
-    return case, part.name == part.group and len(group) > 1, not (part.says or part.host), size
+    placed = bool(part.says) or part.group in host_groups(world)
+    return case, part.name == part.group and len(group) > 1, not placed, size
 
 
 def moves_away(
@@ -112,19 +113,37 @@ def _hits(
 
 
 def mend(world: World, solids: Bodies, away: Move) -> str:
-    """What to write to get free, or nothing when no side helps."""
-    part = next(p for p in world.parts if p.group == away.mover or p.name == away.mover)
+    """What to write to get free, or nothing when no side helps.
+
+    The mover's own offsets are tried first, then those of what it is placed against.
+    """
     demand = _default_clearance(world)
-    for side, way in away.ways.items():
-        offset = _offset(part, side, way + demand) if part.name in (away.mover, part.group) else None
-        by = way + demand if offset is None else offset[2]
-        if offset is None and not _plain_move(world, solids, away):
-            continue
-        if _stands_well(world, solids, away, by * SIDES[side], demand):
-            if offset is None:
-                return f"move {away.mover} {mm(by)} {towards(side)}"
-            return f"set {offset[0]} of {away.mover} to {offset[1]:.1f} mm"
+    for mover in _carriers(world, solids, away):
+        part = next(p for p in world.parts if mover.mover in (p.group, p.name))
+        free = part.group not in host_groups(world) and not part.says
+        for side, way in away.ways.items():
+            offset = _offset(part, side, way + demand) if mover.mover == part.group else None
+            if offset is None and not free:
+                continue
+            by = way + demand if offset is None else offset[2]
+            if _stands_well(world, solids, mover, by * SIDES[side], demand):
+                if offset is None:
+                    return f"move {mover.mover} {mm(by)} {towards(side)}"
+                return f"set {offset[0]} of {mover.mover} to {offset[1]:.1f} mm"
     return ""
+
+
+def _carriers(world: World, solids: Bodies, away: Move) -> Iterator[Move]:
+    """The same ways for the mover, then for what carries it, then for what carries that."""
+    yield away
+    hosts, carries, cases = host_groups(world), carried(world), enclosing(world)
+    seen = {away.mover}
+    group = hosts.get(away.mover)
+    while group is not None and group not in cases | seen:
+        bodies = tuple(k for k, body in enumerate(solids.all) if body.group in carries[group])
+        yield Move(group, bodies, away.ways)
+        seen.add(group)
+        group = hosts.get(group)
 
 
 def _default_clearance(world: World) -> float:
@@ -145,12 +164,6 @@ def _offset(part: Part, side: str, way: float) -> tuple[str, float, float] | Non
         value = ceil((written + way) / STEP - ROUNDING) * STEP
         return opposite, float(value), float(value) - written
     return None
-
-
-def _plain_move(world: World, solids: Bodies, away: Move) -> bool:
-    """May it simply be moved? Only a part that nothing else places: no host, no rulers."""
-    group = {solids.all[k].group for k in away.bodies}
-    return not any(p.says or p.host for p in world.parts if p.group in group)
 
 
 def _stands_well(world: World, solids: Bodies, away: Move, by: np.ndarray, demand: float) -> bool:

@@ -28,8 +28,6 @@ def measure_pairs(
     within: float = np.inf,
 ) -> Measures:
     """Distance and depth of pairs of boxes and cylinders."""
-    if np.any(_ints(kinds)):
-        raise NotImplementedError("cylinders")
     chosen = _ints(pairs)
     numbers = np.empty((len(chosen), 3))
     vectors = np.empty((len(chosen), 3, 3))

@@ -17,10 +17,6 @@ from fitcheck.world.kernels.vectors import add, along, axis, dot, scale, sub
 # BOX and CYLINDER are those of `parts.solids.Kind`. A TRIANGLE is known to the kernels
 # only: the rows of its frame are its corners, relative to its centre.
 BOX, CYLINDER, TRIANGLE = 0, 1, 2
-# Directions this near to a face or an axis (sine) count as on it: the support point is
-# then the middle of the face, which keeps flush pairs from jumping between its corners.
-# The support lost is this times the half size: 6e-11 mm on 600 mm.
-TIE = 1e-13
 
 # kinds (n,), halves (n, 3), frames (n, 3, 3): arrays as the public functions take them.
 Bodies = namedtuple("Bodies", ["kinds", "halves", "frames"])
@@ -39,10 +35,8 @@ def reach(bodies, i, n):
             + abs(dot(axis(frames, i, 2), n)) * halves[i, 2]
         )
     if kind == CYLINDER:
-        a = axis(frames, i, 2)
-        rise = dot(a, n)
-        flat = along(n, a, -rise)
-        return abs(rise) * halves[i, 2] + sqrt(dot(flat, flat)) * halves[i, 0]
+        x, y = dot(axis(frames, i, 0), n), dot(axis(frames, i, 1), n)
+        return abs(dot(axis(frames, i, 2), n)) * halves[i, 2] + sqrt(x * x + y * y) * halves[i, 0]
     best = dot((frames[i, 0, 0], frames[i, 0, 1], frames[i, 0, 2]), n)
     best = max(best, dot((frames[i, 1, 0], frames[i, 1, 1], frames[i, 1, 2]), n))
     return max(best, dot((frames[i, 2, 0], frames[i, 2, 1], frames[i, 2, 2]), n))
@@ -59,8 +53,12 @@ def signed(x, tie):
 
 
 @njit
-def farthest(bodies, i, n):
-    """A point of body i, from its centre, that reaches farthest along the unit vector n."""
+def farthest(bodies, i, n, tie):
+    """A point of body i, from its centre, that reaches farthest along the unit vector n.
+
+    Within a sine of `tie` of a face or an axis n counts as on it: the point is then the
+    middle of the face, which keeps flush pairs from jumping between its corners.
+    """
     kind = bodies.kinds[i]
     halves = bodies.halves
     frames = bodies.frames
@@ -68,16 +66,18 @@ def farthest(bodies, i, n):
         point = (0.0, 0.0, 0.0)
         for k in range(3):
             a = axis(frames, i, k)
-            point = along(point, a, signed(dot(a, n), TIE) * halves[i, k])
+            point = along(point, a, signed(dot(a, n), tie) * halves[i, k])
         return point
     if kind == CYLINDER:
         a = axis(frames, i, 2)
-        rise = dot(a, n)
-        point = scale(a, signed(rise, TIE) * halves[i, 2])
-        flat = along(n, a, -rise)
-        size = sqrt(dot(flat, flat))
-        if size > TIE:
-            point = along(point, flat, halves[i, 0] / size)
+        point = scale(a, signed(dot(a, n), tie) * halves[i, 2])
+        # By the two axes across, not by n less its part along a: close to the axis that
+        # difference is rounding, and would leave the disc.
+        a, b = axis(frames, i, 0), axis(frames, i, 1)
+        x, y = dot(a, n), dot(b, n)
+        size = sqrt(x * x + y * y)
+        if size > tie:
+            point = along(along(point, a, x / size * halves[i, 0]), b, y / size * halves[i, 0])
         return point
     best = 0
     far = dot((frames[i, 0, 0], frames[i, 0, 1], frames[i, 0, 2]), n)
@@ -127,6 +127,19 @@ def clear(bodies, i, j, c, p, q):
     if most == 0.0:
         return 0.0, 0.0
     return most, separation(bodies, i, j, c, scale(gap, 1.0 / most))
+
+
+@njit
+def square_to(bodies, i, n, tie):
+    """Unit n turned square to those axes of body i that it is square to within `tie`."""
+    if bodies.kinds[i] == TRIANGLE:
+        return n
+    for k in range(3):
+        a = axis(bodies.frames, i, k)
+        lean = dot(n, a)
+        if abs(lean) < tie and (bodies.kinds[i] == BOX or k == 2):
+            n = along(n, a, -lean)
+    return scale(n, 1.0 / sqrt(dot(n, n)))
 
 
 @njit

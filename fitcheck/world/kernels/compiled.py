@@ -10,8 +10,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from fitcheck.world.kernels.bodies import Bodies, radius
+from fitcheck.world.kernels.bodies import BOX, Bodies, radius
 from fitcheck.world.kernels.boxes import measure_boxes
+from fitcheck.world.kernels.rounds import measure_convex
 from fitcheck.world.kernels.vectors import add, length, row, sub
 
 
@@ -19,7 +20,7 @@ from fitcheck.world.kernels.vectors import add, length, row, sub
 def measure(kinds, halves, frames, centres, pairs, within, numbers, vectors):
     """Fill numbers (k, 3: distance, depth, error) and vectors (k, 3, 3: normal, on_a, on_b)."""
     bodies = Bodies(kinds, halves, frames)
-    turn = np.empty((3, 3))
+    turn, hull, weights = np.empty((3, 3)), np.empty((4, 9)), np.empty(4)
     for k in range(len(pairs)):
         i, j = pairs[k, 0], pairs[k, 1]
         c = sub(row(centres, j), row(centres, i))
@@ -28,7 +29,11 @@ def measure(kinds, halves, frames, centres, pairs, within, numbers, vectors):
             numbers[k, 0], numbers[k, 1], numbers[k, 2] = between, 0.0, np.inf
             vectors[k] = np.nan
             continue
-        distance, depth, normal, p, q, error = measure_boxes(bodies, i, j, c, within, turn)
+        if kinds[i] == BOX and kinds[j] == BOX:
+            found = measure_boxes(bodies, i, j, c, within, turn)
+        else:
+            found = measure_convex(bodies, i, j, c, within, hull, weights)
+        distance, depth, normal, p, q, error = found
         numbers[k, 0], numbers[k, 1], numbers[k, 2] = distance, depth, error
         p, q = add(p, row(centres, i)), add(q, row(centres, i))
         for m in range(3):

@@ -90,9 +90,11 @@ def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
     if first is None or second is None:
         return None
     shared = first ^ second
-    if shared.is_empty() or volumes.thickness(shared) <= volumes.FILM:
+    # Slivers between a shoulder and the rim it lies on are no part of what goes in.
+    parts = [part for part in shared.decompose() if volumes.thickness(part) > volumes.SLIVER]
+    if not parts:
         return Beyond(0.0, 0.0, 0.0)
-    corners, _ = volumes.corners_and_faces(shared)
+    corners = np.concatenate([volumes.corners_and_faces(part)[0] for part in parts])
     along = corners @ zone.inward
     off = np.linalg.norm(corners - along[:, None] * zone.inward, axis=1)
     return Beyond(

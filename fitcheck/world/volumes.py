@@ -7,7 +7,7 @@ flush pieces (volume 0 within 2e-11), so they decide what a hit of two surfaces 
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -24,6 +24,11 @@ from fitcheck.world.trees import Pose
 # Thickness (twice the volume over the surface) below which an overlap is rounding, mm:
 # coordinates kept in single precision at 700 mm err by 3e-5.
 FILM = 1e-4
+# An overlap no thicker than this may be the facets of a bolt in those of its hole, mm: two
+# polygons that miss their circle by 0.005 share a ring 0.005 thick on average. It is a
+# contact if it locks: if no move shorter than `LOCKED` frees it.
+SLIVER = 0.006
+LOCKED = 0.1
 # A way out longer than this many steps is bracketed instead of followed.
 STEPS = 24
 # How many faces of an overlap are looked up from for its longest chord.
@@ -68,19 +73,17 @@ def _build(kind: int, half: np.ndarray, mesh: Mesh | None) -> Solid:
     if kind == Kind.BOX:
         return manifold3d.Manifold.cube(tuple(2 * half), True)
     if mesh is None:
-        vertices, faces = prism(float(half[0]), float(half[2]))
-        return manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
-    soup = manifold3d.Mesh64(
-        np.ascontiguousarray(mesh.vertices, np.float64), np.ascontiguousarray(mesh.faces, np.uint64)
-    )
+        return _solid(*prism(float(half[0]), float(half[2])))
+    solid = _solid(mesh.vertices, mesh.faces)
+    inside_out = solid.status() == manifold3d.Error.NoError and solid.volume() < 0
+    return _solid(mesh.vertices, mesh.faces[:, ::-1]) if inside_out else solid
+
+
+def _solid(vertices: np.ndarray, faces: np.ndarray) -> Solid:
+    # Copies: manifold3d refuses arrays that are read-only.
+    soup = manifold3d.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
     soup.merge()
-    solid = manifold3d.Manifold(soup)
-    if solid.status() == manifold3d.Error.NoError and solid.volume() < 0:
-        flipped = np.ascontiguousarray(mesh.faces[:, ::-1], np.uint64)
-        soup = manifold3d.Mesh64(np.ascontiguousarray(mesh.vertices, np.float64), flipped)
-        soup.merge()
-        solid = manifold3d.Manifold(soup)
-    return solid
+    return manifold3d.Manifold(soup)
 
 
 def moved(solid: Solid, pose: Pose) -> Solid:
@@ -117,7 +120,7 @@ def corners_and_faces(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
 
 
 def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> float | None:
-    """Least move of all second solids that frees each from its first.
+    """Least move of all second solids that frees each from its first, but for slivers.
 
     A line along the direction that holds c mm of overlap still holds some after any
     shorter move, whatever the shapes. So the longest such chord is a step that passes
@@ -128,15 +131,23 @@ def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> f
         pairs: (stays, moves, direction (3,) unit), each in a frame of its own.
         limit: mm; None when no way out is found within.
     """
+    return _free_after(pairs, limit, _hindering)
+
+
+def _free_after(
+    pairs: Sequence[tuple[Solid, Solid, np.ndarray]],
+    limit: float,
+    chord_of: Callable[[Solid, np.ndarray], float],
+) -> float | None:
     at = 0.0
     for _ in range(STEPS):
-        chord = max((_chord(_after(pair, at), pair[2]) for pair in pairs), default=0.0)
+        chord = max((chord_of(_after(pair, at), pair[2]) for pair in pairs), default=0.0)
         if chord == 0.0:
             return at
         at += chord
         if at > limit:
             return None
-    return _bracket(pairs, at, limit)
+    return _bracket(pairs, at, limit, chord_of)
 
 
 def _after(pair: tuple[Solid, Solid, np.ndarray], way: float) -> Solid:
@@ -144,9 +155,14 @@ def _after(pair: tuple[Solid, Solid, np.ndarray], way: float) -> Solid:
     return stays ^ moves.translate(tuple(way * direction))
 
 
-def _bracket(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], low: float, limit: float) -> float | None:
+def _bracket(
+    pairs: Sequence[tuple[Solid, Solid, np.ndarray]],
+    low: float,
+    limit: float,
+    chord_of: Callable[[Solid, np.ndarray], float],
+) -> float | None:
     def free(at: float) -> bool:
-        return all(thickness(_after(pair, at)) <= FILM for pair in pairs)
+        return all(chord_of(_after(pair, at), pair[2]) == 0.0 for pair in pairs)
 
     step = 0.5
     while not free(low + step):
@@ -171,28 +187,35 @@ def _chord(overlap: Solid, direction: np.ndarray) -> float:
     return max(float(slides.longest_chord(lower, upper, FILM)), FILM)
 
 
+def _hindering(overlap: Solid, direction: np.ndarray) -> float:
+    """The same, but 0 too for slivers that would slide along."""
+    chord = _chord(overlap, direction)
+    return 0.0 if chord > LOCKED and thickness(overlap) <= SLIVER else chord
+
+
 def shortest_way_out(first: Solid, second: Solid) -> Depth | None:
-    """Depth: how far the second must move to be free of the first; None when they are.
+    """Depth: how far the second must move to be free of the first; None when they only touch.
 
     Tried are, for each piece of the overlap, the thinnest principal direction of its
     corners, both ways, and the six sides of the first's frame.
     """
     overlap = first ^ second
-    if overlap.is_empty() or thickness(overlap) <= FILM:
+    thick = 0.0 if overlap.is_empty() else thickness(overlap)
+    if thick <= FILM:
         return None
     tried = [*SIDES.values()]
     for piece in overlap.decompose():
         if thickness(piece) > FILM:
             tried += _thinnest(corners_and_faces(piece)[0])
-    best, way = np.inf, tried[0]
+    best, way = LOCKED if thick <= SLIVER else np.inf, None
     chords = [_chord(overlap, direction) for direction in tried]
     for chord, direction in sorted(zip(chords, tried, strict=True), key=lambda pair: pair[0]):
         if chord >= best:
             break
-        out = way_out([(first, second, direction)], best)
+        out = _free_after([(first, second, direction)], best, _chord)
         if out is not None and out < best:
             best, way = out, direction
-    return Depth(float(best), way, bounds_of(overlap).mean(axis=0))
+    return None if way is None else Depth(float(best), way, bounds_of(overlap).mean(axis=0))
 
 
 def _thinnest(corners: np.ndarray) -> list[np.ndarray]:

@@ -97,9 +97,9 @@ def _uncertain(name: str, low: float, nominal: float, high: float) -> str:
     elif below > 0 and 0 < above < float("inf"):
         said = f"{_short(nominal)} +{_short(above)}/-{_short(below)} mm"
     elif below > 0:
-        said = f"{_short(low)} .. {_short(high)} mm"
+        said = f"{_short(low)} .. {_short(high)} mm" if low > 0 else f"at most {_short(high)} mm"
     else:
-        said = f"{_short(nominal)} mm or less" if above <= 0 else f"{_short(nominal)} mm or more"
+        said = f"at least {_short(nominal)} mm"
     return f"{name} {said} was taken at {_short(nominal)} mm; the worst end was not examined"
 
 

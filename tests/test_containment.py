@@ -74,7 +74,12 @@ def test_says_how_far_the_walls_are():
 
 def test_assembly_that_claims_is_measured_as_one():
     fans = [
-        part(f"row.fan[{i + 1}]", box([i * 120, 0, 0], [i * 120 + 120, 120, 25]), group="row", claims="case.tray")
+        part(
+            f"row.fan[{i + 1}]",
+            box([i * 120, 0, 0], [i * 120 + 120, 120, 25]),
+            group="row",
+            claims="case.tray",
+        )
         for i in range(2)
     ]
     finding = ask(*fans)

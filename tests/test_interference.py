@@ -29,12 +29,12 @@ def ask(*parts, contacts=(), rooms=(), **rules):
 
 def pair(depth: float, **keys):
     """Two 20 mm cubes, the second into the first by a depth along x."""
-    return part("a", box([0, 0, 0], [20, 20, 20])), part("b", box([20 - depth, 0, 0], [40 - depth, 20, 20]), **keys)
+    return part("a", box([0, 0, 0], [20, 20, 20])), part(
+        "b", box([20 - depth, 0, 0], [40 - depth, 20, 20]), **keys
+    )
 
 
-@pytest.mark.parametrize(
-    ("depth", "count"), [(-5, 0), (0, 0), (0.0099, 0), (0.0101, 1), (3, 1)]
-)
+@pytest.mark.parametrize(("depth", "count"), [(-5, 0), (0, 0), (0.0099, 0), (0.0101, 1), (3, 1)])
 def test_deeper_than_a_contact(depth, count):
     found = ask(*pair(depth))
     assert len(found) == count
@@ -57,7 +57,9 @@ def test_depth_volume_box_and_moves_by_hand():
     assert list(finding.details["moves"]) == list(moves)
     assert finding.details["move"] == {"side": "right", "way": 3.0, "hits": ()}
     assert finding.details["side"] == "left"
-    assert finding.sentence == "a.body and b.body overlap 3.0 mm deep; b is free of it moved 3.0 mm to the right"
+    assert (
+        finding.sentence == "a.body and b.body overlap 3.0 mm deep; b is free of it moved 3.0 mm to the right"
+    )
 
 
 def test_a_part_wholly_inside_another_interferes():
@@ -108,7 +110,10 @@ def port(reach: float, depth: float = 10.0):
     """A block with a port at its top, and a fitting whose thread goes in by `reach`."""
     block = part("block", box([-20, -20, -40], [20, 20, 0]))
     fitting = part(
-        "fitting", rod([0, 0, 0], [0, 0, 12], 18), rod([0, 0, -reach], [0, 0, 0], 13), names=("collar", "thread")
+        "fitting",
+        rod([0, 0, 0], [0, 0, 12], 18),
+        rod([0, 0, -reach], [0, 0, 0], 13),
+        names=("collar", "thread"),
     )
     zone = Zone(np.zeros(3), np.array([0, 0, -1.0]), 13.157 / 2 + 0.05, depth)
     join = Contact("join", "fitting", "block", ("collar",), ("body",), reach="thread", zone=zone)
@@ -147,7 +152,9 @@ def test_the_case_stays_and_what_is_hit_is_named():
 
 
 def test_the_mend_is_a_written_offset_that_helps():
-    case = part("case", box([0, 400, 0], [200, 402, 200]), box([0, -2, 0], [200, 0, 200]), names=("rear", "front"))
+    case = part(
+        "case", box([0, 400, 0], [200, 402, 200]), box([0, -2, 0], [200, 0, 200]), names=("rear", "front")
+    )
 
     def scene(front, length=380):
         end = front + length
@@ -214,7 +221,9 @@ def test_each_side_move_is_just_enough(low, size, other):
     moving = np.array([low, np.add(low, size)], float)
 
     def scene(by):
-        return ask(part("a", box(*still)), part("b", box(*moving), pose=Frame(np.eye(3), np.array(by, float))))
+        return ask(
+            part("a", box(*still)), part("b", box(*moving), pose=Frame(np.eye(3), np.array(by, float)))
+        )
 
     found = scene([0, 0, 0])
     assert bool(found) == bool((overlap_of(still, moving) > 0).all())

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+
 from fitcheck.parts.features import KeepClear, Shape
 from fitcheck.parts.pieces import box_piece, cylinder_piece, new_mesh
 from fitcheck.parts.solids import Kind, Piece, Solid

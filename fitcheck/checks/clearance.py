@@ -28,7 +28,9 @@ class ClearancePair(Rule):
     """A clearance between two named parts; it replaces the default for them."""
 
     between: PartRef = Field(description="A part, an assembly, a solid of a part, or several by drive*.")
-    and_: PartRef = Field(alias="and", description="The other; its parts are measured against each of the first.")
+    and_: PartRef = Field(
+        alias="and", description="The other; its parts are measured against each of the first."
+    )
     at_least: Length = Field(description="The least distance demanded.")
     margin: Length | None = Field(
         None, description="Up to this much above the demand is tight; the rule's own margin if not given."
@@ -116,17 +118,22 @@ def _by_default(
 ) -> list[Finding]:
     if rule.default + rule.margin <= 0:
         return []
-    within = rule.default + rule.margin
+    within = rule.default + rule.margin + _drawn_off(solids)
     interfering = {_parts(solids, pair) for pair in clashing}
     nearest: dict[tuple[str, str], list[_Pair]] = {}
     for pair in _near(world, solids, within, left_out):
         names = _parts(solids, (pair.i, pair.j))
-        if names not in interfering and compare(pair.measured.distance, rule.default, rule.margin, pair.measured.error) != Verdict.FITS:
+        if names not in interfering and _verdict(pair, rule.default, rule.margin) != Verdict.FITS:
             nearest.setdefault(names, []).append(pair)
     return [
         _finding(world, solids, found, rule.default, rule.margin, "clearance.default")
         for _, found in sorted(nearest.items(), key=lambda item: _order(solids, item[1]))
     ]
+
+
+def _drawn_off(solids: Bodies) -> float:
+    """How far two surfaces together may lie from where they are drawn, at most, mm."""
+    return 2 * max((body.error for body in solids.all), default=0.0)
 
 
 def _near(world: World, solids: Bodies, within: float, left_out: set[tuple[int, int]]) -> list[_Pair]:
@@ -165,8 +172,19 @@ def _by_rule(
     if not meant:
         said = f"{pair.between} and {pair.and_} are meant to touch: no clearance to measure"
         line = rule_line(world, name)
-        return [Finding("clearance", (pair.between, pair.and_), Verdict.FITS, said, None, pair.at_least, rule=name, rule_line=line)]
-    measured = _down_to_nearest(solids, meant, pair.at_least + margin)
+        return [
+            Finding(
+                "clearance",
+                (pair.between, pair.and_),
+                Verdict.FITS,
+                said,
+                None,
+                pair.at_least,
+                rule=name,
+                rule_line=line,
+            )
+        ]
+    measured = _down_to_nearest(solids, meant, pair.at_least + margin + _drawn_off(solids))
     together: dict[tuple[str, str], list[_Pair]] = {}
     for found in measured:
         together.setdefault(_parts(solids, (found.i, found.j)), []).append(found)
@@ -180,7 +198,9 @@ def _down_to_nearest(solids: Bodies, chosen: list[tuple[int, int]], within: floa
     asked = np.array(chosen, int).reshape(-1, 2)
     gaps = bounds_gap(solids.body_bounds[asked[:, 0]], solids.body_bounds[asked[:, 1]])
     close = asked[gaps <= within]
-    found = [_Pair(int(i), int(j), m) for (i, j), m in zip(close, measure(solids, close, within), strict=True)]
+    found = [
+        _Pair(int(i), int(j), m) for (i, j), m in zip(close, measure(solids, close, within), strict=True)
+    ]
     found = [pair for pair in found if not pair.measured.beyond]
     if found:
         return found
@@ -200,15 +220,14 @@ def _finding(
 ) -> Finding:
     """One finding for two parts: their nearest solids lead."""
 
-    def verdict(pair: _Pair) -> Verdict:
-        if not pair.measured.decided:
-            return Verdict.UNKNOWN
-        return compare(pair.measured.distance, required, margin, pair.measured.error)
+    def rank(pair: _Pair) -> tuple[float, float]:
+        return -SEVERITY.index(_verdict(pair, required, margin)), pair.measured.distance
 
-    lead = min(found, key=lambda pair: (-SEVERITY.index(verdict(pair)), pair.measured.distance))
+    lead = min(found, key=rank)
+    verdict = _verdict(lead, required, margin)
     measured = lead.measured
     a, b = solids.all[lead.i].name, solids.all[lead.j].name
-    near_ones = [pair for pair in found if verdict(pair) != Verdict.FITS]
+    near_ones = [pair for pair in found if _verdict(pair, required, margin) != Verdict.FITS]
     details: dict[str, Any] = {
         "solids": f"{a} ~ {b}",
         "solid_pairs": max(len(near_ones), 1),
@@ -219,8 +238,8 @@ def _finding(
     return Finding(
         check="clearance",
         parts=_parts(solids, (lead.i, lead.j)),
-        verdict=verdict(lead),
-        sentence=_said(a, b, lead.measured, required, verdict(lead)),
+        verdict=verdict,
+        sentence=_said(a, b, lead.measured, required, verdict),
         measured=measured.distance,
         required=required,
         where=(_point(measured.on_a), _point(measured.on_b)),
@@ -228,6 +247,12 @@ def _finding(
         rule_line=rule_line(world, rule),
         details=details,
     )
+
+
+def _verdict(pair: _Pair, required: float, margin: float) -> Verdict:
+    if not pair.measured.decided:
+        return Verdict.UNKNOWN
+    return compare(pair.measured.distance, required, margin, pair.measured.error)
 
 
 def _said(a: str, b: str, measured: Measured, required: float, verdict: Verdict) -> str:

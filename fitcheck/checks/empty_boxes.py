@@ -18,7 +18,7 @@ from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.rules import Count, Length, PlaceRef, Rule, Text
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.covers import core, cover
-from fitcheck.world.engine import probe, sweep_probe
+from fitcheck.world.engine import sweep_probe
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.world import Room, World
 
@@ -101,7 +101,9 @@ class _Space:
     def reserved(self) -> np.ndarray:
         """(n, 2, 3) covers of the keep-clear volumes that reach in."""
         volumes = [
-            cover(kept.piece, part.pose) for part in self.world.parts for kept in part.shape.keep_clear.values()
+            cover(kept.piece, part.pose)
+            for part in self.world.parts
+            for kept in part.shape.keep_clear.values()
         ]
         return np.concatenate([np.zeros((0, 2, 3)), *volumes])
 
@@ -142,7 +144,9 @@ def check_empty_boxes(world: World) -> Answer:
         found = largest_boxes(space.room.bounds, space.covers, np.full(3, rule.least_side), rule.count)
         facts[name] = _listed(space, found.boxes)
         if not found.complete:
-            not_checked.append(f"empty_boxes: {name} is too crowded, larger empty boxes may exist than listed")
+            not_checked.append(
+                f"empty_boxes: {name} is too crowded, larger empty boxes may exist than listed"
+            )
     findings = tuple(
         _place(world, spaces, wanted, f"empty_boxes.wanted[{i}]") for i, wanted in enumerate(rule.wanted, 1)
     )

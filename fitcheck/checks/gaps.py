@@ -28,7 +28,9 @@ FACES = 0.5
 class GapRule(Rule):
     """Free travel demanded of a part."""
 
-    part: PartRef = Field(description="What moves: a part, an assembly as a whole, a solid, or several by drive*.")
+    part: PartRef = Field(
+        description="What moves: a part, an assembly as a whole, a solid, or several by drive*."
+    )
     side: Side = Field(description="Towards which side of the world.")
     at_least: Length = Field(description="The least travel demanded.")
     margin: Length = Field(0.0, description="From the demand up to demand + margin the verdict is tight.")
@@ -134,15 +136,16 @@ def _fact(found: Gap) -> dict[str, Any]:
     return {**fact, "overlaps": True} if found.overlaps else fact
 
 
-def _finding(
-    world: World, solids: Bodies, rule: GapRule, name: str, part: str, moving: list[int]
-) -> Finding:
+def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, moving: list[int]) -> Finding:
     found = gap(world, solids, moving, rule.side)
     demand = f"{mm(rule.at_least)} are demanded"
     if found.free is None:
         verdict, said = Verdict.FITS, f"nothing stops {part} {towards(rule.side)}"
     elif found.overlaps:
-        verdict, said = Verdict.FAILS, f"{part} cannot travel {towards(rule.side)}: it overlaps {found.touches}"
+        verdict, said = (
+            Verdict.FAILS,
+            f"{part} cannot travel {towards(rule.side)}: it overlaps {found.touches}",
+        )
         said += f", {demand}"
     else:
         verdict = compare(found.free, rule.at_least, rule.margin)

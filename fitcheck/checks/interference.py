@@ -96,7 +96,8 @@ def _details(solids: Bodies, found: list[Clash], away: Move) -> dict[str, Any]:
         details["side"] = OPPOSITE[shortest]
         details["moves"] = {side: round(way, 3) for side, way in away.ways.items()}
         details["move"] = {
-            "side": shortest, "way": round(away.ways[shortest], 3),
+            "side": shortest,
+            "way": round(away.ways[shortest], 3),
             "hits": tuple(" ~ ".join(pair) for pair in away.hits),
         }
     return details
@@ -135,7 +136,8 @@ def _beyond_said(a: str, b: str, lead: Clash) -> str:
     assert lead.beyond is not None
     beyond = lead.beyond
     if beyond.end == beyond.most:
-        return f"{a} and {b} are joined, but the end goes {mm(beyond.end, against=0.0)} deeper than the port takes"
+        deeper = mm(beyond.end, against=0.0)
+        return f"{a} and {b} are joined, but the end goes {deeper} deeper than the port takes"
     where = "beside" if beyond.side == beyond.most else "in front of"
     return f"{a} and {b} are joined, but overlap {mm(beyond.most, against=0.0)} {where} the port"
 

@@ -77,9 +77,7 @@ def _in_volume(
         yield _finding(world, solids, rule, part, kept, found)
 
 
-def _near_volume(
-    world: World, solids: Bodies, margin: float, part: Part, kept: KeepClear
-) -> list[_Intruder]:
+def _near_volume(world: World, solids: Bodies, margin: float, part: Part, kept: KeepClear) -> list[_Intruder]:
     """Every body within the margin of a volume that has no leave to be there."""
     volume = _placed(kept.piece, part)
     among = with_probe(solids, volume)

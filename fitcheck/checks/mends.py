@@ -79,7 +79,9 @@ def moves_away(
     moving = carried(world)[part.group]
     name = mover if inside else part.group
     bodies = tuple(
-        k for k, body in enumerate(solids.all) if (body.part_name == mover if inside else body.group in moving)
+        k
+        for k, body in enumerate(solids.all)
+        if (body.part_name == mover if inside else body.group in moving)
     )
     ours = sorted({k for clash in found for k in clash.pair if solids.all[k].part_name == mover})
     theirs = sorted({k for clash in found for k in clash.pair if solids.all[k].part_name != mover})
@@ -95,9 +97,7 @@ def moves_away(
     return Move(name, bodies, ways, hits)
 
 
-def _hits(
-    world: World, solids: Bodies, moving: Sequence[int], by: np.ndarray
-) -> tuple[tuple[str, str], ...]:
+def _hits(world: World, solids: Bodies, moving: Sequence[int], by: np.ndarray) -> tuple[tuple[str, str], ...]:
     """(part that moves, solid that it would clash with), each pair once, in order."""
     after = solids.shifted(moving, by)
     ours, theirs = np.array(sorted(moving)), np.setdiff1d(np.arange(len(solids)), moving)
@@ -188,7 +188,9 @@ def _contact_pairs(
     solids: Bodies, a: str, b: str, solids_a: tuple[str, ...], solids_b: tuple[str, ...]
 ) -> list[tuple[int, int]]:
     ours = [k for k, x in enumerate(solids.all) if x.part_name == a and (not solids_a or x.solid in solids_a)]
-    theirs = [k for k, x in enumerate(solids.all) if x.part_name == b and (not solids_b or x.solid in solids_b)]
+    theirs = [
+        k for k, x in enumerate(solids.all) if x.part_name == b and (not solids_b or x.solid in solids_b)
+    ]
     return [(i, j) for i in ours for j in theirs]
 
 

@@ -75,7 +75,9 @@ def known_names(world: World) -> list[str]:
 NAME_KEYS = ("between", "and", "part", "of", "for")
 
 
-def names_said(rules: object, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], str]]:
+def names_said(
+    rules: object, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Every name written in a tree of rules, with its path (`("clearance", "pairs", 0, "and")`)."""
     if isinstance(rules, dict):
         for key, value in rules.items():

@@ -36,7 +36,9 @@ class RoomRule(Rule):
         None, alias="for", description="The thing that needs the room: its silhouette is swept."
     )
     side: Side = Field(description="On which side of the world.")
-    of: PartRef = Field(description="The part beside which the room is: measured from its outermost point there.")
+    of: PartRef = Field(
+        description="The part beside which the room is: measured from its outermost point there."
+    )
     at_least: Length = Field(description="The least length of the room.")
     margin: Length = Field(0.0, description="From the demand up to demand + margin the verdict is tight.")
     width: Length | None = Field(
@@ -46,9 +48,11 @@ class RoomRule(Rule):
         None, description="Height of a stated cross-section: along z, or along y for top and bottom."
     )
     at: list[Length] | None = Field(
-        None, min_length=3, max_length=3,
-        description="A point [x, y, z] in the middle of the stated cross-section; else the middle of the thing or part.",
-    )  # fmt: skip
+        None,
+        min_length=3,
+        max_length=3,
+        description="A point [x, y, z] in the middle of the stated cross-section; else that of the thing or part.",
+    )
 
 
 def check_room(world: World) -> Answer:
@@ -98,10 +102,12 @@ def _ready(world: World, solids: Bodies, rule: RoomRule, of: Chosen, thing: Chos
     forward = float(SIDES[rule.side][axis])
     end = 1 if forward > 0 else 0
     part = _chosen(solids, of)
-    start = float(solids.body_bounds[part, end, axis].max() if end else solids.body_bounds[part, end, axis].min())
+    start = float(
+        solids.body_bounds[part, end, axis].max() if end else solids.body_bounds[part, end, axis].min()
+    )
     own = [] if thing is None else _chosen(solids, thing)
     if rule.width is not None and rule.height is not None:
-        sections = (_stated(solids, rule, own or part, axis, start, forward),)
+        sections: tuple[Piece, ...] = (_stated(solids, rule, own or part, axis, start, forward),)
     else:
         sections = tuple(_silhouette(solids, own, axis, start, forward))
     whole = {solids.all[k].group for k in own}
@@ -125,7 +131,9 @@ def _blocked(world: World, solids: Bodies, sweep: _Sweep, of: Chosen) -> int | N
             for section in sweep.sections:
                 centre = section.centre.copy()
                 centre[axis] = middle
-                found = sweep_probe(solids, replace(section, centre=centre), sweep.side, abs(sweep.start - middle), rest)
+                found = sweep_probe(
+                    solids, replace(section, centre=centre), sweep.side, abs(sweep.start - middle), rest
+                )
                 if found.against is not None:
                     return other
     return None

@@ -9,6 +9,7 @@ count as filled. `core` is the other side of it: boxes that lie wholly inside.
 from __future__ import annotations
 
 import heapq
+import itertools
 
 import manifold3d
 import numpy as np
@@ -82,7 +83,7 @@ def _round_core(radius: float, whole: np.ndarray, along: int) -> np.ndarray:
     across, other = (k for k in range(3) if k != along)
     cuts = np.linspace(-radius, radius, max(int(np.ceil(2 * radius / PITCH)), 2) + 1)
     boxes = []
-    for lower, upper in zip(cuts[:-1], cuts[1:], strict=True):
+    for lower, upper in itertools.pairwise(cuts):
         reach = float(np.sqrt(max(radius**2 - max(abs(lower), abs(upper)) ** 2, 0.0)))
         if reach > 0:
             box = whole.copy()
@@ -142,7 +143,7 @@ def _slabs(points: np.ndarray, edges: np.ndarray, axis: int, whole: np.ndarray) 
     level = np.abs(b - a) <= ON_PLANE
     run = np.where(level, 1.0, b - a)
     slabs = []
-    for lower, upper in zip(cuts[:-1], cuts[1:], strict=True):
+    for lower, upper in itertools.pairwise(cuts):
         # What an edge shows between two parallel planes is the edge with its ends clamped.
         shows = (np.minimum(a, b) <= upper + ON_PLANE) & (np.maximum(a, b) >= lower - ON_PLANE)
         from_ = np.where(level, 0.0, np.clip((lower - a) / run, 0, 1))

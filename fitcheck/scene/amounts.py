@@ -58,7 +58,7 @@ def as_count(amount: Amount) -> int:
     whole = round(value)
     if abs(value - whole) > WHOLE * max(1.0, abs(value)):
         raise ValueMistake(
-            f"{value:.10g} is not a whole number", f"write {math.floor(value)} or {math.ceil(value)}"
+            f"{value:.10g} is not a whole number", f"write {math.floor(value)}, or {math.ceil(value)}"
         )
     if abs(whole) > limits.COUNT:
         raise ValueMistake(f"{whole:,} is too many; the limit is {limits.COUNT:,}")
@@ -73,6 +73,7 @@ def describe(amount: Amount) -> str:
         (2, 0): "an area",
         (3, 0): "a volume",
         (0, 1): "an angle",
+        (-1, 0): "one over a length",
     }
     if amount.kind in known:
         return known[amount.kind]
@@ -85,6 +86,8 @@ def describe(amount: Amount) -> str:
 
 
 def _due(amount: Amount, kind: tuple[int, int], wanted: str, mend: str) -> float:
+    if not math.isfinite(amount.value):
+        raise ValueMistake("the value is not finite")
     if amount.bare or amount.kind == kind:
         return amount.value
     raise ValueMistake(

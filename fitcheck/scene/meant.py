@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Sequence
 
 from fitcheck.scene.expression import FUNCTIONS, Span
-from fitcheck.scene.mistakes import ValueMistake, nearest
+from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.scene.units import ALLOWED, OTHERS, SPELLINGS, UNITS
 
 # Signs that look like ours, as people and programs set them.
@@ -55,23 +55,22 @@ def character(text: str, at: int) -> ValueMistake:
     if sign == "µ" or sign == "μ":
         word = re.match(r"\w+", text[at:])
         return _other_unit(text, (at, at + len(word[0]) if word else at + 1))
-    plain = _LOOKALIKES.get(sign)
-    if plain is None:
-        plain = unicodedata.normalize("NFKC", sign).replace("\u2044", "/")
-        if plain == sign or not plain.isascii():
-            return ValueMistake(
-                f"`{sign}` cannot stand in a value",
-                f"write {before.rstrip()}" if not after.strip() else "",
-                at,
-            )
-        if "/" in plain and before[-1:].isdigit():
-            plain = f" {plain}"
-    whole = "".join(
-        unicodedata.normalize("NFKC", one) if one.isdigit() and not one.isascii() else one for one in after
-    )
+    plain = _LOOKALIKES.get(sign) or _ascii(sign)
+    if not plain.isascii() or plain == sign:
+        mend = f"write {before.rstrip()}" if not after.strip() else ""
+        return ValueMistake(f"`{sign}` cannot stand in a value", mend, at)
+    if "/" in plain and before[-1:].isdigit():
+        plain = f" {plain}"
+    rest = "".join(_ascii(one) if one.isdigit() else one for one in after)
     return ValueMistake(
-        f"`{sign}` (U+{ord(sign):04X}) cannot stand in a value", f"write {before}{plain}{whole}", at
+        f"`{sign}` (U+{ord(sign):04X}) cannot stand in a value", f"write {before}{plain}{rest}", at
     )
+
+
+def _ascii(sign: str) -> str:
+    """The same sign as keyboards have it: digits of any script, `¼`, wide letters."""
+    digit = unicodedata.digit(sign, None)
+    return str(digit) if digit is not None else unicodedata.normalize("NFKC", sign).replace("\u2044", "/")
 
 
 def arguments(text: str, name: str, count: int, span: Span) -> ValueMistake:
@@ -136,6 +135,9 @@ def token(text: str, tokens: Sequence[tuple[str, Span]], place: int) -> ValueMis
         return _ends(text, last)
     if kind == "," and _DECIMAL_COMMA.match(text, span[0] - 1):
         return _comma(text, span[0])
+    around = text[span[0] - 1 : span[0]] + text[span[1] : span[1] + 1]
+    if kind == ".." and re.fullmatch(r"\w[A-Za-z_]", around):
+        return ValueMistake("two dots in a name", f"write {text[: span[0]]}.{text[span[1] :]}", span[0])
     if kind in ("±", "+/-", "..") or (kind == "/" and last == "+"):
         return ValueMistake(
             "an uncertain value stands alone, in figures; it takes part in arithmetic under a name",
@@ -212,15 +214,18 @@ def _unknown_unit(text: str, figure: Span, word: Span) -> ValueMistake:
         )
     if said in OTHERS:
         return _other_unit(text, word)
+    if said in UNITS:
+        return ValueMistake("a second unit", f"write {before.rstrip()}{after}", word[0])
     if re.search(r"[a-z\"°]$", number):
         return ValueMistake(f"a sign is missing before `{said}`", "write + - * or / between them", word[0])
+    problem = f"unknown unit `{said}`; the units are {ALLOWED}"
     lower = said.lower()
     near = SPELLINGS.get(lower) or (lower if lower in UNITS else None)
-    if near is None and after[:1] not in (".", "[", "(") and len(said) <= 3:
-        near = nearest(lower, UNITS)
-    problem = f"unknown unit `{said}`; the units are {ALLOWED}"
     if near:
         return ValueMistake(problem, f"write {before}{near}{after}", word[0])
+    if len(said) == 2:
+        # Two letters are a unit mistyped; a guess between m and mm would be wrong by a thousand.
+        return ValueMistake(problem, "", word[0])
     return ValueMistake(
         f"{problem}; a name takes a sign before it", f"write {before.rstrip()} * {said}{after}", word[0]
     )

@@ -145,7 +145,7 @@ def _uncertain(text: str) -> Uncertain | None:
         ends = uneven.span("plus")[1], uneven.span("minus")
         return _toleranced(text, [(0, uneven.start()), (ends[0], ends[1][0]), (ends[1][1], len(text))])
     between = text.find("..")
-    if between >= 0:
+    if between >= 0 and (_SIDE.fullmatch(text, 0, between) or _SIDE.fullmatch(text, between + 2)):
         return _range(text, [(0, between), (between + 2, len(text))])
     return None
 

@@ -9,7 +9,8 @@ drain along: one cause, not five of equal rank. The rule, in this order:
    a room or gap demanded on that side of it.
 2. Of the interferences left, the deepest leads. Those between the same two parts or
    assemblies follow, and those of the same part (or what it carries) on the same side. So do
-   a clearance or keep-clear between the same two, and a room or gap on that side.
+   a clearance or keep-clear between the same two, a gap that is none because they overlap,
+   and a room or gap on that side.
 3. Nothing else leads.
 
 A finding follows one that fails and itself follows nothing; the first in this order that
@@ -89,7 +90,7 @@ def _containment_explains(scene: _Scene, cause: Finding, finding: Finding) -> bo
     if finding.check == "containment":
         own = next(iter(scene.groups(finding)), "")
         return own in moving and bool(sides & set(finding.details.get("out", ())))
-    if "side" in finding.details and finding.check in ("room", "gaps"):
+    if finding.check in ("room", "gaps") and not finding.details.get("overlaps"):
         return finding.details["side"] in sides
     return any(_at_end(scene.bounds(group), finding, side) for side in sides)
 
@@ -97,7 +98,8 @@ def _containment_explains(scene: _Scene, cause: Finding, finding: Finding) -> bo
 def _interference_explains(scene: _Scene, cause: Finding, finding: Finding) -> bool:
     pair = set(scene.groups(cause))
     about = set(scene.groups(finding))
-    if finding.check in ("interference", "clearance", "keep_clear") and about and about == pair:
+    same_pair = finding.check in ("interference", "clearance", "keep_clear") or finding.details.get("overlaps")
+    if same_pair and about == pair:
         return True
     mover = cause.details.get("mover", "")
     side = cause.details.get("side", "")

@@ -40,12 +40,13 @@ class GapRule(Rule):
 class Gap:
     """Free travel, mm (None: nothing is in the way), and the name of the solid that ends it.
 
-    `overlaps` when they interfere before anything moves.
+    `overlaps` when they interfere before anything moves; `against` is that solid's index.
     """
 
     free: float | None
     touches: str = ""
     overlaps: bool = False
+    against: int = -1
 
 
 def check_gaps(world: World) -> Answer:
@@ -103,7 +104,7 @@ def gap(world: World, solids: Bodies, moving: Sequence[int], side: str) -> Gap:
     found = travel(solids, moving, side, float(2 * span.max()), skip)
     if found.against is None:
         return Gap(None)
-    return Gap(found.distance, solids.all[found.against].name, found.overlaps)
+    return Gap(found.distance, solids.all[found.against].name, found.overlaps, found.against)
 
 
 def _partners(
@@ -159,11 +160,23 @@ def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, 
         sentence=said,
         measured=found.free,
         required=rule.at_least,
-        where=(_start(solids, moving, rule.side),),
+        where=(_overlap(solids, moving, found.against) if found.overlaps else _start(solids, moving, rule.side),),
         rule=name,
         rule_line=rule_line(world, name),
-        details={"side": rule.side, "touches": found.touches, "margin": rule.margin},
+        details={
+            "side": rule.side,
+            "touches": found.touches,
+            "overlaps": found.overlaps,
+            "margin": rule.margin,
+        },
     )
+
+
+def _overlap(solids: Bodies, moving: list[int], against: int) -> Point:
+    """A place where the moving solids and the one against them overlap."""
+    deepest = max(measure(solids, [(k, against) for k in moving], 0.0), key=lambda m: np.nan_to_num(m.depth))
+    x, y, z = deepest.on_a
+    return float(x), float(y), float(z)
 
 
 def _start(solids: Bodies, moving: list[int], side: str) -> Point:

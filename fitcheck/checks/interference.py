@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fitcheck.checks.clashes import Clash, clashes
-from fitcheck.checks.mends import Move, mend, mover_of, moves_away
+from fitcheck.checks.mends import Move, mend, mover_of, moves_away, shortest_move
 from fitcheck.checks.verdicts import mm, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.world.bodies import Bodies, bodies
@@ -25,8 +25,8 @@ def check_interference(world: World) -> Answer:
     """Find every two parts that overlap deeper than a contact, or than their contact gives.
 
     Parts of one assembly are checked against each other too; solids of one part are not.
-    The depth is the shortest move in any direction that frees the two solids that are
-    deepest in each other; the moves to the six sides free the whole part.
+    The depth is the shortest move found that frees one part from the other, in the
+    direction in which the two deepest solids part, or to one of the six sides.
 
     Returns:
         One finding for each pair of parts, in scene order. `unknown` where an open mesh
@@ -48,13 +48,14 @@ def _report(world: World, solids: Bodies, names: tuple[str, str], found: list[Cl
     lead = max(certain, key=lambda c: -1.0 if np.isnan(c.depth) else c.depth)
     known = not np.isnan(lead.depth)
     away = moves_away(world, solids, mover_of(world, *names), names, certain)
+    depth = shortest_move(solids, away, lead)
     details = _details(solids, certain, away)
     return Finding(
         check="interference",
         parts=names,
         verdict=Verdict.FAILS,
-        sentence=_said(solids, lead, away),
-        measured=lead.depth if known else None,
+        sentence=_said(solids, lead, depth, away),
+        measured=depth if known else None,
         required=lead.permitted,
         where=_where(lead, details),
         mend=mend(world, solids, away),
@@ -103,14 +104,14 @@ def _details(solids: Bodies, found: list[Clash], away: Move) -> dict[str, Any]:
     return details
 
 
-def _said(solids: Bodies, lead: Clash, away: Move) -> str:
+def _said(solids: Bodies, lead: Clash, depth: float, away: Move) -> str:
     a, b = (solids.all[k].name for k in lead.pair)
     if lead.beyond is not None:
         said = _beyond_said(a, b, lead)
     elif np.isnan(lead.depth):
         said = f"{a} and {b} run into each other, how deep is unknown: a mesh of theirs is not closed"
     else:
-        said = f"{a} and {b} overlap {mm(lead.depth, against=0.0)} deep"
+        said = f"{a} and {b} overlap {mm(depth, against=0.0)} deep"
         if lead.permitted:
             said += f", their contact gives {mm(lead.permitted)}"
     if not away.ways:

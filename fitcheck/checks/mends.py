@@ -33,6 +33,7 @@ class Move:
         mover: name of what moves: a scene part with all that it carries, or a sub-part.
         bodies: the bodies that move.
         ways: side -> least move to that side, mm, shortest first; empty when unknown.
+        pushing: those bodies of the mover that must get free, and `against` what of.
         hits: what the shortest move would run into, as (part that moves, solid that it hits).
     """
 
@@ -40,6 +41,8 @@ class Move:
     bodies: tuple[int, ...] = ()
     ways: dict[str, float] = field(default_factory=dict)
     hits: tuple[tuple[str, str], ...] = ()
+    pushing: tuple[int, ...] = ()
+    against: tuple[int, ...] = ()
 
     @property
     def shortest(self) -> str:
@@ -83,8 +86,8 @@ def moves_away(
         for k, body in enumerate(solids.all)
         if (body.part_name == mover if inside else body.group in moving)
     )
-    ours = sorted({k for clash in found for k in clash.pair if solids.all[k].part_name == mover})
     theirs = sorted({k for clash in found for k in clash.pair if solids.all[k].part_name != mover})
+    ours = _pushing(world, solids, mover, theirs, found)
     span = solids.body_bounds[:, 1].max(axis=0) - solids.body_bounds[:, 0].min(axis=0)
     if any(np.isnan(clash.depth) for clash in found):
         return Move(name, bodies)
@@ -94,7 +97,38 @@ def moves_away(
         return Move(name, bodies)
     side = next(iter(ways))
     hits = _hits(world, solids, bodies, ways[side] * SIDES[side])
-    return Move(name, bodies, ways, hits)
+    return Move(name, bodies, ways, hits, tuple(ours), tuple(theirs))
+
+
+def _pushing(
+    world: World, solids: Bodies, mover: str, theirs: Sequence[int], found: Sequence[Clash]
+) -> list[int]:
+    """Bodies of the mover that must get free: all but those pressed or joined as meant."""
+    clashing = {k for clash in found for k in clash.pair}
+    own = [k for k, body in enumerate(solids.all) if body.part_name == mover]
+    return [k for k in own if k in clashing or not any(_meant(world, solids, k, other) for other in theirs)]
+
+
+def _meant(world: World, solids: Bodies, i: int, j: int) -> bool:
+    """May these two lie in each other, as a pad or the end of a port does?"""
+    leave = allowed(world, solids.all[i], solids.all[j])
+    return leave is not None and (leave.gives > 0 or leave.zone is not None)
+
+
+def shortest_move(solids: Bodies, away: Move, lead: Clash) -> float:
+    """The shortest move found that frees the mover from the other part, mm.
+
+    That of the two solids that are deepest in each other, when it frees all of the part;
+    else the shortest of the six sides.
+    """
+    if not away.ways or lead.beyond is not None:
+        return lead.depth
+    sign = 1.0 if lead.pair[1] in away.pushing else -1.0
+    after = solids.shifted(away.pushing, sign * (lead.depth + ROUNDING) * lead.measured.normal)
+    pairs = [(i, j) for i in away.pushing for j in away.against]
+    if not any(m.interferes for m in measure(after, pairs, 0.0)):
+        return lead.depth
+    return max(away.ways[away.shortest], lead.depth)
 
 
 def _hits(world: World, solids: Bodies, moving: Sequence[int], by: np.ndarray) -> tuple[tuple[str, str], ...]:

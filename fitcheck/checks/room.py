@@ -51,7 +51,7 @@ class RoomRule(Rule):
         None,
         min_length=3,
         max_length=3,
-        description="A point [x, y, z] in the middle of the stated cross-section; else that of the thing or part.",
+        description="Middle [x, y, z] of the stated cross-section; else that of the thing or part.",
     )
 
 

@@ -98,11 +98,11 @@ def _parts(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> Iterator[Pa
             continue
         node, frame = nodes[name]
         line = space.document.mark((*space.path, key), key=True).line
-        says = _says(space, key, name)
+        says, host = _says(space, key, name), _host(space, key, name)
         for full, leaf, stands in node.leaves(name, frame):
             if leaf.shape.solids or leaf.shape.keep_clear or leaf.shape.compartments or full == name:
                 values = {k: _plain(v) for k, v in leaf.values.items()}
-                yield Part(full, name, leaf.model, stands, leaf.shape, values, "", line, says)
+                yield Part(full, name, leaf.model, stands, leaf.shape, values, "", line, says, host)
 
 
 def _says(space: Space, key: str, name: str) -> dict[str, float]:
@@ -116,6 +116,14 @@ def _says(space: Space, key: str, name: str) -> dict[str, float]:
         for side in SIDES
         if side in place
     }
+
+
+def _host(space: Space, key: str, name: str) -> str:
+    """The part that the placement is measured from, and that so carries this one."""
+    place = space.entries[key].get("place") or {}
+    said = place.get("on") or place.get("to") or place.get("of") or ""
+    _, indices = space.instance(name)
+    return segments(space.spelled(said, indices))[0] if said else ""
 
 
 def _rooms(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> dict[str, Room]:

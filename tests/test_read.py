@@ -81,11 +81,21 @@ def test_library_of_a_checkout_lies_beside_the_package(tmp_path, monkeypatch):
 # --- which models are read ---
 
 
-def test_only_models_that_are_named_are_read(shelf, monkeypatch):
-    opened = []
-    monkeypatch.setattr(
-        read, "read_file", lambda path, real=read.read_file: opened.append(path.name) or real(path)
-    )
+@pytest.fixture
+def opened(monkeypatch) -> list[str]:
+    """Names of the files that are read, as they are."""
+    names: list[str] = []
+    real = read.read_file
+
+    def note(path: Path) -> str:
+        names.append(path.name)
+        return real(path)
+
+    monkeypatch.setattr(read, "read_file", note)
+    return names
+
+
+def test_only_models_that_are_named_are_read(shelf, opened):
     found = scene(shelf, "parts: {a: {model: row}, b: {model: row}}")
     assert sorted(found.models) == ["fan", "row"]
     assert opened == ["s.yaml", "row.yaml", "fan.yaml"]
@@ -151,7 +161,8 @@ def test_mistakes_of_scene_and_models_come_together(shelf):
     )
     assert said(shelf, text) == [
         f"mine{os.sep}one.yaml:2:1: solid: unknown key; write solids",
-        f"mine{os.sep}two.yaml:1:8: model: the file is named two.yaml, so its model is two; found `tow`; write two",
+        f"mine{os.sep}two.yaml:1:8: model: the file is named two.yaml, so its model is two; found `tow`; "
+        "write two",
         "s.yaml:5:14: model: there is no model `fnn`; write fan",
         "s.yaml:5:19: wiht: unknown key; allowed here: model, with, place, inside, repeat, when; write with",
     ]
@@ -170,7 +181,8 @@ def test_a_model_cannot_be_part_of_itself(shelf):
 def test_models_in_models_are_limited(shelf, depth):
     (shelf / "mine").mkdir()
     for k in range(1, depth + 1):
-        (shelf / "mine" / f"m{k}.yaml").write_text(model(f"m{k}", *([f"m{k + 1}"] if k < depth else [])))
+        below = [f"m{k + 1}"] if k < depth else []
+        (shelf / "mine" / f"m{k}.yaml").write_text(model(f"m{k}", *below))
     text = "model_folders: [mine]\nparts: {p: {model: m1}}"
     if depth <= ASSEMBLY_DEPTH:
         assert len(scene(shelf, text).models) == depth
@@ -186,10 +198,6 @@ def test_diamonds_are_read_once_and_not_mistaken_for_circles(shelf, opened):
     for k in range(13):
         below = [f"m{k + 1}"] * 2 if k < 12 else []
         (shelf / "mine" / f"m{k}.yaml").write_text(model(f"m{k}", *below))
-    opened = []
-    monkeypatch.setattr(
-        read, "read_file", lambda path, real=read.read_file: opened.append(path.name) or real(path)
-    )
     scene(shelf, "model_folders: [mine]\nparts: {p: {model: m0}}")
     assert len(opened) == 14
 

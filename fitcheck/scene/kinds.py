@@ -206,7 +206,9 @@ def _direction(raw: Any) -> Any:
 
 
 def _is_plain(raw: Any) -> bool:
-    return isinstance(raw, int | float | str) and not isinstance(raw, bool)
+    if isinstance(raw, str):
+        return bool(raw.strip())
+    return isinstance(raw, int | float) and not isinstance(raw, bool) and math.isfinite(raw)
 
 
 Direction = Annotated[

@@ -9,7 +9,7 @@ from worlds import box, part, rod, room, world
 from fitcheck.checks import CHECKS, RULE_TYPES, run_checks
 from fitcheck.checks.causes import caused
 from fitcheck.checks.hosts import carried, host_groups
-from fitcheck.checks.names import choose, known_names, names_said
+from fitcheck.checks.names import choose, known_names
 from fitcheck.finding import Finding, Verdict
 from fitcheck.report import Report, check_world, exit_code, ordered, uncertain_lengths
 from fitcheck.scene.mistakes import ValueMistake
@@ -227,17 +227,6 @@ def test_unknown_names(said, mend):
         choose(assembly(), said)
     assert caught.value.mend == mend
     assert mend.removeprefix("write ") in known_names(assembly())
-
-
-def test_names_said_in_rules():
-    rules = {
-        "clearance": {"default": 2, "pairs": [{"between": "a", "and": "b*", "at_least": 1}]},
-        "room": [{"of": "c"}],
-    }
-    assert list(names_said(rules)) == [
-        (("clearance", "pairs", 0, "between"), "a"), (("clearance", "pairs", 0, "and"), "b*"),
-        (("room", 0, "of"), "c"),
-    ]  # fmt: skip
 
 
 def test_what_carries_what():

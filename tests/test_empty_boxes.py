@@ -143,6 +143,7 @@ def test_how_much_is_missing():
 def test_only_the_named_compartment_counts():
     assert ask(size=(5, 5, 5), **{"in": "case.hall"}).verdict == Verdict.FITS
     assert ask(size=(5, 5, 5), **{"in": "case.attic"}).verdict == Verdict.UNKNOWN
+    assert ask(size=(5, 0, 5)).sentence == "spare: a size of 5.0 × 0.0 × 5.0 mm is no box"
 
 
 def test_a_keep_clear_volume_is_no_place():

@@ -86,6 +86,27 @@ def test_open_mesh_is_undecided_only_where_it_must_be():
     assert ask(part("a", mesh(CUBE, lidless, closed=False)), part("b", box([-5, 5, 5], [-1, 10, 10]))) == ()
 
 
+def test_open_meshes_are_said():
+    scene = world(part("a", mesh(CUBE, CUBE_FACES[:-2], closed=False)), part("b", mesh(CUBE, CUBE_FACES)))
+    assert check_interference(scene).not_checked == (
+        "a.body: its mesh is not closed, so what lies inside it may count as free",
+    )
+
+
+def test_all_solids_of_a_part_must_get_free():
+    # The tank alone is 1 mm from the panel's far side; the core behind it is in the way there.
+    panel = part("case", box([0, 100, 0], [50, 101, 50]), names=("panel",))
+    radiator = part(
+        "radiator", box([10, 96, 10], [40, 102, 40]), box([10, 20, 10], [40, 96, 40]),
+        names=("tank", "core"), says={"front": 20.0}, host="case",
+    )  # fmt: skip
+    (finding,) = ask(panel, radiator)
+    assert finding.measured == pytest.approx(2)
+    assert finding.details["move"]["side"] == "front"
+    # To the rear all of it would have to pass: 101 - 20.
+    assert finding.details["moves"]["rear"] == pytest.approx(81)
+
+
 def test_contact_exempts_its_solids_only():
     case = part("case", box([0, 0, 0], [50, 50, 2]), box([0, 48, 0], [50, 50, 50]), names=("floor", "rear"))
     disk = part("disk", box([10, 10, 1.5], [30, 49, 10]))

@@ -98,7 +98,9 @@ def _containment_explains(scene: _Scene, cause: Finding, finding: Finding) -> bo
 def _interference_explains(scene: _Scene, cause: Finding, finding: Finding) -> bool:
     pair = set(scene.groups(cause))
     about = set(scene.groups(finding))
-    same_pair = finding.check in ("interference", "clearance", "keep_clear") or finding.details.get("overlaps")
+    same_pair = finding.check in ("interference", "clearance", "keep_clear") or finding.details.get(
+        "overlaps"
+    )
     if same_pair and about == pair:
         return True
     mover = cause.details.get("mover", "")

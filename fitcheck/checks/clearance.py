@@ -11,8 +11,8 @@ from pydantic import Field
 
 from fitcheck.checks.clashes import clashes
 from fitcheck.checks.names import Chosen, choose
-from fitcheck.checks.verdicts import compare, mm, rule_line
-from fitcheck.finding import SEVERITY, Answer, Finding, Point, Verdict
+from fitcheck.checks.verdicts import compare, mm, point, rule_line
+from fitcheck.finding import SEVERITY, Answer, Finding, Verdict
 from fitcheck.scene.rules import Length, PartRef, Rule
 from fitcheck.world.bodies import Bodies, bodies, bounds_gap, near
 from fitcheck.world.contacts import allowed
@@ -242,7 +242,7 @@ def _finding(
         sentence=_said(a, b, lead.measured, required, verdict),
         measured=measured.distance,
         required=required,
-        where=(_point(measured.on_a), _point(measured.on_b)),
+        where=(point(measured.on_a), point(measured.on_b)),
         rule=rule,
         rule_line=rule_line(world, rule),
         details=details,
@@ -267,11 +267,6 @@ def _said(a: str, b: str, measured: Measured, required: float, verdict: Verdict)
     if verdict == Verdict.TIGHT:
         return f"{a} and {b} {apart}, {mm(required)} are demanded: within the margin"
     return f"{a} and {b} {apart}, at least {mm(required)} as demanded"
-
-
-def _point(at: np.ndarray) -> Point:
-    x, y, z = (round(float(v), 6) + 0.0 for v in at)
-    return x, y, z
 
 
 def _inside_assemblies(solids: Bodies, rule: ClearanceRule) -> tuple[str, ...]:

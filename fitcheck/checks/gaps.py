@@ -11,7 +11,7 @@ from pydantic import Field
 
 from fitcheck.checks.hosts import enclosing
 from fitcheck.checks.names import choose
-from fitcheck.checks.verdicts import compare, mm, rule_line, towards
+from fitcheck.checks.verdicts import compare, mm, point, rule_line, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.scene.rules import Length, PartRef, Rule, Side
 from fitcheck.world.bodies import Bodies, bodies, bounds_gap
@@ -160,7 +160,9 @@ def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, 
         sentence=said,
         measured=found.free,
         required=rule.at_least,
-        where=(_overlap(solids, moving, found.against) if found.overlaps else _start(solids, moving, rule.side),),
+        where=(
+            _overlap(solids, moving, found.against) if found.overlaps else _start(solids, moving, rule.side),
+        ),
         rule=name,
         rule_line=rule_line(world, name),
         details={
@@ -172,16 +174,11 @@ def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, 
     )
 
 
-def _overlap(solids: Bodies, moving: list[int], against: int) -> Point:
-    """A place where the moving solids and the one against them overlap."""
-    deepest = max(measure(solids, [(k, against) for k in moving], 0.0), key=lambda m: np.nan_to_num(m.depth))
-    x, y, z = deepest.on_a
-    return float(x), float(y), float(z)
-
-
-def _start(solids: Bodies, moving: list[int], side: str) -> Point:
-    """Middle of the side that moves ahead."""
+def _where(solids: Bodies, moving: list[int], side: str, found: Gap) -> Point:
+    """Middle of the side that moves ahead; a place in the overlap when there is one."""
+    if found.overlaps:
+        met = measure(solids, [(k, found.against) for k in moving], 0.0)
+        return point(max(met, key=lambda m: float(np.nan_to_num(m.depth))).on_a)
     low = solids.body_bounds[moving, 0].min(axis=0)
     high = solids.body_bounds[moving, 1].max(axis=0)
-    x, y, z = (low + high) / 2 + SIDES[side] * (high - low) / 2
-    return float(x), float(y), float(z)
+    return point((low + high) / 2 + SIDES[side] * (high - low) / 2)

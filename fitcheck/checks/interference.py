@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from fitcheck.checks.clashes import Clash, clashes
 from fitcheck.checks.mends import Move, mend, mover_of, moves_away, shortest_move
-from fitcheck.checks.verdicts import mm, towards
+from fitcheck.checks.verdicts import mm, point, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.engine import overlap
@@ -37,7 +38,16 @@ def check_interference(world: World) -> Answer:
     for clash in clashes(world):
         a, b = (solids.all[k].part_name for k in clash.pair)
         pairs.setdefault((a, b), []).append(clash)
-    return Answer(tuple(_report(world, solids, names, found) for names, found in pairs.items()))
+    findings = tuple(_report(world, solids, names, found) for names, found in pairs.items())
+    return Answer(findings, not_checked=tuple(_open_meshes(solids)))
+
+
+def _open_meshes(solids: Bodies) -> Iterator[str]:
+    """One sentence for each body with a mesh that is not closed: it has no inside."""
+    for body in solids.all:
+        meshes = solids.meshes[body.pieces]
+        if any(mesh is not None and not mesh.closed for mesh in meshes):
+            yield f"{body.name}: its mesh is not closed, so what lies inside it may count as free"
 
 
 def _report(world: World, solids: Bodies, names: tuple[str, str], found: list[Clash]) -> Finding:
@@ -91,7 +101,7 @@ def _details(solids: Bodies, found: list[Clash], away: Move) -> dict[str, Any]:
     if shared.volume is not None:
         details["volume"] = round(shared.volume, 3)
     if shared.bounds is not None:
-        details["overlap"] = {"low": _point(shared.bounds[0]), "high": _point(shared.bounds[1])}
+        details["overlap"] = {"low": point(shared.bounds[0]), "high": point(shared.bounds[1])}
     if away.ways:
         shortest = away.shortest
         details["side"] = OPPOSITE[shortest]
@@ -145,14 +155,9 @@ def _beyond_said(a: str, b: str, lead: Clash) -> str:
 
 def _where(lead: Clash, details: dict[str, Any]) -> tuple[Point, ...]:
     if lead.beyond is None:
-        return (_point(lead.measured.on_a),)
+        return (point(lead.measured.on_a),)
     box = details.get("overlap")
-    return () if box is None else (_point((np.array(box["low"]) + np.array(box["high"])) / 2),)
-
-
-def _point(at: np.ndarray) -> Point:
-    x, y, z = (round(float(v), 6) + 0.0 for v in at)
-    return x, y, z
+    return () if box is None else (point((np.array(box["low"]) + np.array(box["high"])) / 2),)
 
 
 def _undecided(solids: Bodies, names: tuple[str, str], clash: Clash) -> Finding:
@@ -160,6 +165,6 @@ def _undecided(solids: Bodies, names: tuple[str, str], clash: Clash) -> Finding:
     said = f"{a} may lie inside {b} or the other way round: a mesh of theirs is not closed"
     return Finding(
         "interference", names, Verdict.UNKNOWN, said, None, 0.0,
-        where=(_point(clash.measured.on_a),),
+        where=(point(clash.measured.on_a),),
         details={"solids": (f"{a} ~ {b}",), "solid_pairs": 1},
     )  # fmt: skip

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from pydantic import Field
 
-from fitcheck.checks.verdicts import mm, rule_line
-from fitcheck.finding import SEVERITY, Answer, Finding, Point, Verdict
+from fitcheck.checks.verdicts import mm, point, rule_line
+from fitcheck.finding import SEVERITY, Answer, Finding, Verdict
 from fitcheck.parts.features import KeepClear
 from fitcheck.parts.solids import Piece
 from fitcheck.scene.rules import Length, Rule
@@ -120,7 +120,7 @@ def _finding(
         sentence=said + (f": {kept.why}" if kept.why else ""),
         measured=measured,
         required=0.0,
-        where=(_point(lead.measured.on_a),),
+        where=(point(lead.measured.on_a),),
         rule="keep_clear" if "keep_clear" in world.rules else "",
         rule_line=rule_line(world, "keep_clear"),
         details=details,
@@ -139,8 +139,3 @@ def _said(
     if np.isnan(measured.depth):
         return None, f"{body} reaches into {volume}, how deep is unknown: its mesh is not closed"
     return measured.depth, f"{body} reaches {mm(measured.depth, against=0.0)} into {volume}"
-
-
-def _point(at: np.ndarray) -> Point:
-    x, y, z = (round(float(v), 6) + 0.0 for v in at)
-    return x, y, z

@@ -9,7 +9,7 @@ A name may be a part (`gpu`), an assembly (`stack`: all its parts), one part of 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fitcheck.scene.mistakes import ValueMistake, nearest
@@ -69,25 +69,6 @@ def known_names(world: World) -> list[str]:
         for solid in part.shape.solids:
             names[f"{part.name}.{solid}"] = None
     return list(names)
-
-
-# Keys of rules whose values are such names.
-NAME_KEYS = ("between", "and", "part", "of", "for")
-
-
-def names_said(
-    rules: object, path: tuple[str | int, ...] = ()
-) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Every name written in a tree of rules, with its path (`("clearance", "pairs", 0, "and")`)."""
-    if isinstance(rules, dict):
-        for key, value in rules.items():
-            if key in NAME_KEYS and isinstance(value, str):
-                yield (*path, key), value
-            else:
-                yield from names_said(value, (*path, key))
-    elif isinstance(rules, (list, tuple)):
-        for i, value in enumerate(rules):
-            yield from names_said(value, (*path, i))
 
 
 def _pattern(said: str) -> re.Pattern[str]:

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from fitcheck.checks.clashes import clashes
 from fitcheck.checks.names import Chosen, choose
-from fitcheck.checks.verdicts import compare, mm, rule_line, side_of
+from fitcheck.checks.verdicts import compare, mm, point, rule_line, side_of
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.rules import Length, PartRef, Rule, Side
@@ -85,8 +85,12 @@ class _Sweep:
 def _measure(world: World, solids: Bodies, rule: RoomRule, name: str) -> Finding:
     of = choose(world, rule.of)
     thing = None if rule.for_ is None else choose(world, rule.for_)
+    said = ""
     if thing is None and (rule.width is None or rule.height is None):
         said = f"room {side_of(rule.side)} {rule.of}: no thing and no width and height are given"
+    elif min(1.0 if size is None else size for size in (rule.width, rule.height)) <= 0:
+        said = f"room {side_of(rule.side)} {rule.of}: a width or height of nothing is no room"
+    if said:
         return _finding(world, rule, name, Verdict.UNKNOWN, said, None, (), {})
     sweep = _ready(world, solids, rule, of, thing)
     blocked = _blocked(world, solids, sweep, of)
@@ -207,7 +211,7 @@ def _said(
     begin = section.centre - SIDES[rule.side] * SLICE / 2
     if found.against is None:
         said = f"{where}: nothing stops it, {mm(rule.at_least)} are demanded"
-        return _finding(world, rule, name, Verdict.FITS, said, None, (_point(begin),), {"stops": ""})
+        return _finding(world, rule, name, Verdict.FITS, said, None, (point(begin),), {"stops": ""})
     length = 0.0 if found.overlaps else found.distance + SLICE
     verdict = compare(length, rule.at_least, rule.margin)
     stop = solids.all[found.against].name
@@ -216,13 +220,8 @@ def _said(
         until = f"none, {stop} is in the way from the start"
     said = f"{where}: {until}, {mm(rule.at_least)} are demanded"
     said += ": within the margin" if verdict == Verdict.TIGHT else ""
-    ends = (_point(begin), _point(begin + SIDES[rule.side] * length))
+    ends = (point(begin), point(begin + SIDES[rule.side] * length))
     return _finding(world, rule, name, verdict, said, length, ends, {"stops": stop})
-
-
-def _point(at: np.ndarray) -> Point:
-    x, y, z = (round(float(v), 6) + 0.0 for v in at)
-    return x, y, z
 
 
 def _finding(

@@ -1,8 +1,10 @@
-"""When a measured length meets its demand, and how lengths are said in sentences."""
+"""When a measured length meets its demand, and how lengths, sides and places are said."""
 
 from __future__ import annotations
 
-from fitcheck.finding import Verdict
+import numpy as np
+
+from fitcheck.finding import Point, Verdict
 from fitcheck.world.world import World
 
 # Rounding of sums of written lengths in floating point, and of the engine's iterations,
@@ -59,3 +61,9 @@ def towards(side: str) -> str:
 def side_of(side: str) -> str:
     """A side as a place: `at the rear of`, `above`."""
     return {"top": "above", "bottom": "below"}.get(side, f"at the {side} of")
+
+
+def point(at: np.ndarray) -> Point:
+    """A place (3,) as plain numbers, rounded to a millionth of a mm."""
+    x, y, z = (round(float(value), 6) + 0.0 for value in at)
+    return x, y, z

@@ -160,9 +160,7 @@ def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, 
         sentence=said,
         measured=found.free,
         required=rule.at_least,
-        where=(
-            _overlap(solids, moving, found.against) if found.overlaps else _start(solids, moving, rule.side),
-        ),
+        where=(_where(solids, moving, rule.side, found),),
         rule=name,
         rule_line=rule_line(world, name),
         details={

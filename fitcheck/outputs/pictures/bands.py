@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from fitcheck.checks.clearance import ClearanceRule
 from fitcheck.world.world import World
 
 # Overlap, four bands, far. The middle four are from the palette of Okabe and Ito, "Color Universal
@@ -35,12 +35,13 @@ class PairDemand:
 class Bands:
     """Edges of the bands, mm, ascending; the first is the demand.
 
-    `ruled`: a rule of the scene asks for it. `pairs`: demands of their own.
+    `ruled`: a rule of the scene asks for it. `pairs` have demands of their own, `ignored` none.
     """
 
     edges: tuple[float, float, float, float]
     ruled: bool = True
     pairs: tuple[PairDemand, ...] = ()
+    ignored: tuple[tuple[str, str], ...] = ()
 
     @property
     def demand(self) -> float:
@@ -98,19 +99,7 @@ def edges_from(demand: float) -> tuple[float, float, float, float]:
 
 def bands_of(world: World) -> Bands:
     """Bands for a world's clearance rule; with UNDEMANDED as first edge where there is none."""
-    rule = world.rules.get("clearance")
-    default = float(_get(rule, "default", 0.0) or 0.0)
-    pairs = tuple(
-        PairDemand(str(_get(p, "between", "")), str(_get(p, "and", "")), float(_get(p, "at_least", 0.0)))
-        for p in _get(rule, "pairs", ()) or ()
-    )
-    return Bands(edges_from(default or UNDEMANDED), ruled=default > 0, pairs=pairs)
-
-
-def _get(holder: Any, key: str, default: Any) -> Any:
-    if isinstance(holder, dict):
-        return holder.get(key, default)
-    for name in (key, key + "_"):
-        if hasattr(holder, name):
-            return getattr(holder, name)
-    return default
+    rule = ClearanceRule.model_validate(world.rules.get("clearance", {}))
+    pairs = tuple(PairDemand(p.between, p.and_, p.at_least) for p in rule.pairs)
+    ignored = tuple((p.between, p.and_) for p in rule.ignore)
+    return Bands(edges_from(rule.default or UNDEMANDED), rule.default > 0, pairs, ignored)

@@ -10,6 +10,7 @@ import numpy as np
 from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs.pictures.camera import Camera
 from fitcheck.outputs.pictures.paper import INK, PAPER, Box, Paper, inside, overlap
+from fitcheck.world.frames import SIDES
 
 # More than a few dimensions hide what they measure.
 MOST = 4
@@ -19,6 +20,8 @@ SHORT = 64.0
 TAIL, HEAD = 38.0, 13.0
 # Seen at less than this share of its length, a distance cannot be shown by a line.
 HEAD_ON = 0.2
+# Lengths nearer than this are one, mm: moves are given with a little to spare.
+SAME = 0.02
 BLACK = (12, 14, 16)
 
 
@@ -44,18 +47,46 @@ def figure(finding: Finding) -> str:
         return f"sticks out {finding.measured:.1f}{unit}"
     if finding.required is None:
         return f"{finding.measured:.1f}{unit}"
-    return f"{finding.measured:.1f}{unit} (needs {finding.required:.1f})"
+    tight = ", tight" if finding.verdict == Verdict.TIGHT else ""
+    return f"{finding.measured:.1f}{unit} (needs {finding.required:.1f}{tight})"
+
+
+def ends(finding: Finding) -> np.ndarray:
+    """(2, 3) world points that the finding's figure lies between; twice the same where no line shows it.
+
+    Two witness points as they are. An overlap: from the far side of what is shared, back by the shortest
+    way out, if that way is the depth itself (not where a slanting move is shorter). What sticks out of its
+    compartment: from its outermost point back to the wall.
+    """
+    points = np.array(finding.where[:2], float)
+    if len(points) == 2:
+        return points
+    details, measured = finding.details, finding.measured or 0.0
+    start = points[0]
+    if moves := details.get("moves"):
+        side = min(moves, key=lambda s: moves[s])
+        shared = details.get("overlap")
+        if shared and abs(moves[side] - measured) <= max(SAME, 0.01 * measured):
+            axis = int(np.abs(SIDES[side]).argmax())
+            start = start.copy()
+            start[axis] = shared["high" if SIDES[side][axis] > 0 else "low"][axis]
+            return np.array([start, start - SIDES[side] * measured])
+    if out := details.get("out"):
+        side = max(out, key=lambda s: out[s])
+        return np.array([start, start - SIDES[side] * out[side]])
+    if finding.check == "gaps" and details.get("side") in SIDES:
+        return np.array([start, start + SIDES[details["side"]] * measured])
+    return np.array([start, start])
 
 
 def dimension(finding: Finding, camera: Camera) -> Dimension | None:
     """The finding as seen by a camera; None if it names no place."""
     if not finding.where:
         return None
-    points = np.array(finding.where[:2], float)
-    ends = camera.pixels(points)
-    a, b = ends[0], ends[-1]
-    length = float(np.linalg.norm(points[-1] - points[0]))
-    flat = length < 1e-6 or float(np.linalg.norm(b - a)) < HEAD_ON * length * camera.scale
+    points = ends(finding)
+    a, b = camera.pixels(points)
+    length = float(np.linalg.norm(points[1] - points[0]))
+    flat = length < SAME or float(np.linalg.norm(b - a)) < HEAD_ON * length * camera.scale
     return Dimension(finding, figure(finding), (float(a[0]), float(a[1])), (float(b[0]), float(b[1])), flat)
 
 
@@ -137,7 +168,7 @@ def _free_place(paper: Paper, dim: Dimension, size: tuple[int, int], taken: Sequ
     along = _direction(dim)
     across = np.array([-along[1], along[0]])
     best = None
-    for ring in range(1, 16):
+    for ring in range(2, 18):
         for way in (
             across,
             -across,

@@ -26,9 +26,13 @@ def moves(world: World, case: set[int], explode: float) -> np.ndarray:
         a, b = index.get(contact.a), index.get(contact.b)
         if a is None or b is None or contact.kind == "touches" or a in host or a in case:
             continue
-        way = off_axis(contact, world.parts[a], world.parts[b])
+        way = off_axis(world, contact, world.parts[a], world.parts[b])
         if not _leads_to(host, b, a):
             host[a] = (b, np.zeros(3) if way is None else way)
+    for i, part in enumerate(world.parts):
+        carrier = _carrier(world, part)
+        if i not in host and i not in case and carrier is not None and not _leads_to(host, carrier, i):
+            host[i] = (carrier, np.zeros(3))
     moved = np.zeros((len(world.parts), 3))
     for i in range(len(world.parts)):
         at = i
@@ -37,6 +41,14 @@ def moves(world: World, case: set[int], explode: float) -> np.ndarray:
             moved[i] += explode * _step(world.parts[at], way) * way
             at = carrier
     return moved
+
+
+def _carrier(world: World, part: Part) -> int | None:
+    """The part that one without a contact rides along with: its host, or that assembly's first part."""
+    for index, other in enumerate(world.parts):
+        if part.host and part.host in (other.name, other.group):
+            return index
+    return None
 
 
 def _leads_to(host: dict[int, tuple[int, np.ndarray]], start: int, goal: int) -> bool:
@@ -52,13 +64,19 @@ def _step(part: Part, way: np.ndarray) -> float:
     return min(STEP + SHARE * deep, MOST)
 
 
-def off_axis(contact: Contact, a: Part, b: Part) -> np.ndarray | None:
+def off_axis(world: World, contact: Contact, a: Part, b: Part) -> np.ndarray | None:
     """Unit world vector along which part a comes off part b, or None where no faces tell."""
     if contact.zone is not None:
         return np.asarray(-contact.zone.inward / np.linalg.norm(contact.zone.inward))
     best, found = PLANE, None
+    walls = [
+        (face.centre, face.normal)
+        for room in world.compartments.values()
+        if room.part == b.name
+        for face in room.faces.values()
+    ]
     for mine in _faces(a, contact.solids_a):
-        for theirs in _faces(b, contact.solids_b):
+        for theirs in [*_faces(b, contact.solids_b), *walls]:
             apart = abs(float((mine[0] - theirs[0]) @ theirs[1]))
             if float(mine[1] @ theirs[1]) < -0.999 and apart < best:
                 best, found = apart, np.asarray(theirs[1])

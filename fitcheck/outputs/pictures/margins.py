@@ -78,8 +78,8 @@ def draw_header(
     )
     sentence = lead.sentence if lead else "Nothing that was checked is in the way."
     more = f" (+ {count - 1} more)" if count > 1 else ""
-    room = width - chip[2] - 2 * edge
-    text = paper.wrapped(sentence + more, 18, room, 2)
+    beside = width - chip[2] - 2 * edge - paper.measure(more, 18)[0]
+    text = paper.wrapped(sentence, 18, beside, 2) + more
     one_line = "\n" not in text
     paper.write("lead", text, (chip[2] + paper.px(14), top + (paper.px(7) if one_line else -paper.px(4))), 18)
 
@@ -106,10 +106,10 @@ def draw_footer(paper: Paper, camera: Camera, legend: Sequence[tuple[str, str]],
 def _legend(
     paper: Paper, legend: Sequence[tuple[str, str]], heading: str, at: tuple[float, float], right: float
 ) -> None:
-    paper.write("legend heading", heading, at, 13, colour=GREY)
-    x, y = float(at[0]), float(at[1] + paper.px(26))
-    swatch = paper.px(26)
-    text = 14.0
+    above = paper.write("legend heading", heading, at, 13, colour=GREY)
+    swatch, text = paper.px(26), 14.0
+    two_lines = paper.measure("\n", text)[1]
+    x, y = float(at[0]), above[3] + paper.px(2) + max(0.0, (two_lines - swatch) / 2)
     wide = sum(paper.measure(words, text)[0] + swatch + paper.px(24) for _, words in legend)
     if x + wide > right:  # a long scale bar takes its room from the legend's letters
         text = max(10.0, text * (right - x) / wide)

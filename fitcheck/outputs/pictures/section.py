@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw
 from fitcheck.finding import Finding
 from fitcheck.outputs.pictures.bands import CONTACT, OVERLAP, rgb
 from fitcheck.outputs.pictures.camera import Camera, View
+from fitcheck.outputs.pictures.dimensions import ends
 from fitcheck.outputs.pictures.draw import OVERSAMPLE, Halfspace
 from fitcheck.outputs.pictures.field import Field
 from fitcheck.outputs.pictures.surfaces import Skin
@@ -55,7 +56,7 @@ def worst_cut(world: World, finding: Finding, parts: set[int], size: np.ndarray)
     ones the case's shortest, which gives the largest picture. It is moved into the material that the
     `parts` share along that axis, where the witness lies on their very edge.
     """
-    points = np.array(finding.where[:2], float)
+    points = ends(finding)
     spread = np.round(np.ptp(points, axis=0), 2)
     axis = min(range(3), key=lambda k: (spread[k], size[k]))
     at = float(points[:, axis].mean())
@@ -130,12 +131,11 @@ def paint(
     cut: Cut,
     field: Field,
     fills: np.ndarray,
-    exempt: np.ndarray,
     coloured: bool,
 ) -> np.ndarray:
     """Paint cut faces and outlines on the oversampled pane; (height, width) skin at each pixel, -1 none.
 
-    `fills` (n, 3) uint8 is each skin's pale colour. Material shared by two skins that must not touch is
+    `fills` (n, 3) uint8 is each skin's pale colour. Material that two clashing skins share is
     painted in the overlap's colour and hatched.
     """
     pixels = np.array(image)
@@ -151,8 +151,7 @@ def paint(
         window = np.s_[row : row + mask.shape[0], column : column + mask.shape[1]]
         before = owner[window]
         other = mask & (before >= 0)
-        clash = ~exempt[i, before] & (field.parts_of[before] != field.parts_of[i])
-        shared[window] |= other & clash
+        shared[window] |= other & field.about.clash[i, before]
         pixels[window][mask] = fills[i]
         before[mask] = i
     pixels[shared] = rgb(OVERLAP)

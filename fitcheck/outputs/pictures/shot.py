@@ -33,7 +33,6 @@ class Scene:
         skins: surfaces, one a solid.
         plain: all of them joined.
         field: distances to other parts.
-        exempt: (n, n) skins meant to touch.
         case: indices of the parts that are the case.
         verdicts: worst verdict of each part that a finding names.
     """
@@ -41,7 +40,6 @@ class Scene:
     skins: Sequence[Skin]
     plain: Cloth
     field: Field
-    exempt: np.ndarray
     case: set[int]
     verdicts: dict[int, Verdict]
 
@@ -49,6 +47,11 @@ class Scene:
     def parts(self) -> np.ndarray:
         """(n,) the part of each skin."""
         return np.array([s.part for s in self.skins])
+
+    def middle(self, part: int) -> np.ndarray:
+        """(3,) middle of a part's bounds, mm."""
+        boxes = np.array([s.bounds for s in self.skins if s.part == part])
+        return np.asarray((boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2)
 
     @cached_property
     def of_case(self) -> np.ndarray:
@@ -58,7 +61,8 @@ class Scene:
     @cached_property
     def faint(self) -> np.ndarray:
         """(n,) bool: skins to see through."""
-        return self.of_case | np.array([s.solid.transparent for s in self.skins], bool)
+        clear = np.array([s.solid.transparent for s in self.skins], bool)
+        return np.asarray(self.of_case | clear)
 
     @cached_property
     def measured(self) -> Cloth:
@@ -112,7 +116,7 @@ class Shot:
         fills = looks.pale(looks.role_colours(scene.skins), CUT_PALE)
         fills[scene.of_case] = CASE_CUT
         coloured = self.view.colour == "clearance"
-        owner = section.paint(big, self.camera, cut, scene.field, fills, scene.exempt, coloured)
+        owner = section.paint(big, self.camera, cut, scene.field, fills, coloured)
         owner = owner[::OVERSAMPLE, ::OVERSAMPLE]
         part = np.where(scene.of_case, -1, scene.parts)
         return np.where(owner >= 0, part[owner], ids)
@@ -148,7 +152,15 @@ class Shot:
             if on:
                 lines = skin.patch.edges if faint else skin.patch.lines_seen(self.camera.towards)
                 (pale if faint else dark).append(lines + self.moved[skin.part])
+        if self.view.explode:
+            pale += [line[None] for line in self._ways()]
         return [
             Strokes(np.concatenate(dark), OUTLINE, 1.1),
             Strokes(np.concatenate(pale), CASE_LINE, 1.0),
         ]
+
+    def _ways(self) -> list[np.ndarray]:
+        """(2, 3) lines along which parts were moved, from where they sit to where they are drawn."""
+        shown = set(self.scene.parts[self.shown].tolist())
+        middles = {p: self.scene.middle(p) for p in sorted(shown) if np.any(self.moved[p])}
+        return [np.array([middle, middle + self.moved[p]]) for p, middle in middles.items()]

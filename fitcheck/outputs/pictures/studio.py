@@ -14,7 +14,7 @@ from fitcheck.outputs.pictures.bands import Bands, bands_of
 from fitcheck.outputs.pictures.camera import Camera, View, aim, framing
 from fitcheck.outputs.pictures.choose import Report
 from fitcheck.outputs.pictures.draw import Halfspace
-from fitcheck.outputs.pictures.field import field_of, meant_to_touch
+from fitcheck.outputs.pictures.field import field_of
 from fitcheck.outputs.pictures.labels import Label, Seen
 from fitcheck.outputs.pictures.paper import PAPER, Paper, Words
 from fitcheck.outputs.pictures.probe import start_probe
@@ -74,7 +74,7 @@ class Studio:
         case = choose.case_parts(self.world)
         field = field_of(self.world, made, self.bands)
         verdicts = looks.part_verdicts(self.world, self.ranked)
-        return Scene(made, plain, field, meant_to_touch(self.world, made), case, verdicts)
+        return Scene(made, plain, field, case, verdicts)
 
     @cached_property
     def bands(self) -> Bands:
@@ -158,7 +158,7 @@ class Studio:
             return False
         if keep is None:
             return True
-        height = (np.array(finding.where[:2], float) - keep.origin) @ keep.normal
+        height = (dimensions.ends(finding) - keep.origin) @ keep.normal
         return bool((height > -2 * section.INTO).all() and (height < self.bands.far).all())
 
     def _margins(self, paper: Paper, view: View, camera: Camera, shown: frozenset[int]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from functools import cache, lru_cache
 from itertools import combinations, pairwise
 from pathlib import Path
@@ -428,9 +429,12 @@ def test_too_many_parts_are_counted_not_crammed():
     ]
     many = in_case(*crowd)
     picture = pictures.draw_view(many, check_world(many), "from front", (1600, 1200))
+    assert [label.text for label in picture.labels] == ["chip (64)"]
+    unlike = world(*[replace(p, name=f"chip_{i}") for i, p in enumerate(crowd)])
+    picture = pictures.draw_view(unlike, check_world(unlike), "from front", (1600, 1200))
     (more,) = [w.text for w in picture.written if w.kind == "more"]
-    assert len(picture.labels) == 2 * labels.MOST
-    assert more == f"+ {64 - 2 * labels.MOST} more parts"
+    assert 20 < len(picture.labels) <= 2 * labels.MOST
+    assert more == f"+ {64 - len(picture.labels)} more parts"
 
 
 def test_parts_in_findings_are_named_first():
@@ -579,6 +583,21 @@ def test_a_cut_takes_the_half_towards_the_eye_away():
     assert index("pump") in np.unique(other.ids)
 
 
+def test_a_short_dimension_is_shown_magnified():
+    picture = drawn("", cut_worst=True)
+    near = picture.detail
+    assert near.factor >= 2
+    assert near.camera.scale == pytest.approx(near.factor * picture.camera.scale)
+    left, top, right, bottom = near.camera.pane
+    for end, main in ((near.dim.a, picture.dims[0].a), (near.dim.b, picture.dims[0].b)):
+        assert left < end[0] < right
+        assert top < end[1] < bottom
+        assert near.shows[0] < main[0] < near.shows[2]
+    length = np.linalg.norm(np.subtract(near.dim.a, near.dim.b))
+    assert length == pytest.approx(6.0 * near.camera.scale)  # the overlap is 6 mm
+    assert drawn().detail is None  # no section, so the place lies behind others
+
+
 # --- verdicts, exploded views
 
 
@@ -622,12 +641,13 @@ def stack() -> World:
 
 
 def test_fans_lift_off_their_radiator_and_carry_what_sits_on_them():
-    moved = explode.moves(stack(), set(), 1.0)
+    moved, carried = explode.moves(stack(), set(), 1.0)
     np.testing.assert_array_equal(moved[0], 0)
     assert moved[1, 2] > 0
     np.testing.assert_array_equal(moved[1, :2], 0)
     np.testing.assert_array_equal(moved[2], moved[1])  # no faces tell its way: it rides along
-    assert not explode.moves(stack(), set(), 0.0).any()
+    np.testing.assert_array_equal(carried, [moved[0], moved[0], moved[1]])
+    assert not explode.moves(stack(), set(), 0.0)[0].any()
 
 
 # --- files, machines that cannot draw

@@ -14,8 +14,8 @@ PLANE = 5.0
 SHARE, STEP, MOST = 0.5, 35.0, 160.0
 
 
-def moves(world: World, case: set[int], explode: float) -> np.ndarray:
-    """(n, 3) how far each part moves, mm; hosts stay, what rests on or joins them moves off.
+def moves(world: World, case: set[int], explode: float) -> tuple[np.ndarray, np.ndarray]:
+    """(n, 3) how far each part moves, mm, and how far its host does; hosts stay, what sits on them moves.
 
     A part's way is the normal of the face it rests on, or its port's axis; a part carries everything
     whose chain of hosts leads to it. Parts of the case, and parts without a host, stay.
@@ -40,7 +40,8 @@ def moves(world: World, case: set[int], explode: float) -> np.ndarray:
             carrier, way = host[at]
             moved[i] += explode * _step(world.parts[at], way) * way
             at = carrier
-    return moved
+    carried = np.array([moved[host[i][0]] if i in host else moved[i] for i in range(len(world.parts))])
+    return moved, carried.reshape(-1, 3)
 
 
 def _carrier(world: World, part: Part) -> int | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.checks.names import INDICES
 from fitcheck.outputs.pictures.margins import Layout
 from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
 
@@ -14,6 +15,8 @@ from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
 MOST = 15
 TEXT = 15.0
 PITCH = 30.0
+# A name this many pitches off its part's height is left out, unless a finding names it: its line confuses.
+STRAY = 4.5
 # Seen on fewer pixels than this, a part is no use pointing at.
 LEAST_SEEN = 60
 # The dot's place is searched on every so many-th pixel.
@@ -72,26 +75,71 @@ def seen_parts(ids: np.ndarray, corner: tuple[int, int]) -> dict[int, Seen]:
 def arranged(
     paper: Paper, names: Mapping[int, str], seen: Mapping[int, Seen], first: Sequence[int], frame: Layout
 ) -> tuple[list[Label], int]:
-    """Labels that fit, and how many seen parts go without: `first` parts first, then by area seen."""
-    pane, pitch = frame.pane, paper.px(PITCH)
-    room = min(MOST, int((pane[3] - pane[1]) // pitch) - 1)
+    """Labels that fit, and how many seen parts go without: `first` parts first, then by area seen.
+
+    Where there are too many, a repeat (`drive[1]`, `drive[2]` …) gets one name with its count. Names that
+    would end up far from the height of their part are left out.
+    """
+    pitch = paper.px(PITCH)
+    rooms = [max(min(MOST, int((high - low) // pitch) - 1), 0) for low, high in frame.rooms]
     ranked = [p for p in first if p in seen]
     ranked += sorted((p for p in seen if p not in ranked), key=lambda p: (-seen[p].pixels, p))
-    chosen = sorted(ranked[: 2 * room], key=lambda p: (seen[p].at[0], p))
-    left = sum(seen[p].at[0] < (pane[0] + pane[2]) / 2 for p in chosen)
-    left = min(max(left, len(chosen) - room), room)
+    counts = dict.fromkeys(ranked, 1)
+    if len(ranked) > sum(rooms):
+        counts = _repeats(names, ranked, set(first))
+        names = {p: names[p] if n == 1 else f"{INDICES.sub('', names[p])} ({n})" for p, n in counts.items()}
+    chosen = list(counts)[: sum(rooms)]
+    while True:
+        labels = _placed(paper, names, seen, chosen, first, frame, rooms)
+        astray = [
+            label for label in labels if not label.strong and abs(label.y - label.at[1]) > STRAY * pitch
+        ]
+        if not astray:
+            return labels, len(seen) - sum(counts[p] for p in chosen)
+        worst = max(astray, key=lambda label: abs(label.y - label.at[1]))
+        chosen.remove(worst.part)
+
+
+def _repeats(names: Mapping[int, str], ranked: Sequence[int], alone: set[int]) -> dict[int, int]:
+    """The first of each repeat and how many it stands for, in order; `alone` stand for themselves."""
+    leader: dict[str, int] = {}
+    counts: dict[int, int] = {}
+    for p in ranked:
+        stem = INDICES.sub("", names[p])
+        if p in alone or stem == names[p]:
+            counts[p] = 1
+        else:
+            first = leader.setdefault(stem, p)
+            counts[first] = counts.get(first, 0) + 1
+    return counts
+
+
+def _placed(
+    paper: Paper,
+    names: Mapping[int, str],
+    seen: Mapping[int, Seen],
+    chosen: Sequence[int],
+    first: Sequence[int],
+    frame: Layout,
+    rooms: Sequence[int],
+) -> list[Label]:
+    """The chosen parts' names in both columns, each side sorted by height and without crossing lines."""
+    pane, pitch = frame.pane, paper.px(PITCH)
+    across = sorted(chosen, key=lambda p: (seen[p].at[0], p))
+    left = sum(seen[p].at[0] < (pane[0] + pane[2]) / 2 for p in across)
+    left = min(max(left, len(across) - rooms[1]), rooms[0])
     labels: list[Label] = []
-    for side, members in ((-1, chosen[:left]), (1, chosen[left:])):
+    for side, members in ((-1, across[:left]), (1, across[left:])):
         members = sorted(members, key=lambda p: (seen[p].at[1], p))
         spots = [seen[p].at for p in members]
-        heights = spread([y for _, y in spots], pitch, pane[1] + pitch / 2, pane[3] - pitch)
-        column = frame.columns[0] if side < 0 else frame.columns[1]
+        column, (low, high) = frame.columns[side > 0], frame.rooms[side > 0]
+        heights = spread([y for _, y in spots], pitch, low + pitch / 2, high - pitch)
         order = uncrossed(column[1] if side < 0 else column[0], heights, spots)
         for y, k in zip(heights, order, strict=True):
             strong = members[k] in first
             text = paper.shortened(names[members[k]], TEXT, column[1] - column[0], bold=strong)
             labels.append(Label(members[k], text, side, y, spots[k], strong))
-    return labels, len(seen) - len(chosen)
+    return labels
 
 
 def spread(wanted: Sequence[float], pitch: float, low: float, high: float) -> list[float]:

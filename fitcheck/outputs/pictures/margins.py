@@ -10,7 +10,7 @@ import numpy as np
 from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs.pictures.bands import rgb
 from fitcheck.outputs.pictures.camera import Camera, View
-from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
+from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Box, Paper
 
 TOP, BOTTOM, SIDE, EDGE = 112, 92, 232, 22
 SCALE_BAR = 100.0
@@ -25,10 +25,18 @@ RULE = (205, 210, 215)
 
 @dataclass(frozen=True)
 class Layout:
-    """Where things go: the pane of the drawing and the two columns of names, pixels."""
+    """Where things go, in pixels: the pane of the drawing, the two columns of names from left to right,
+    and the room for names in each from top to bottom."""
 
     pane: tuple[int, int, int, int]
     columns: tuple[tuple[int, int], tuple[int, int]]
+    rooms: tuple[tuple[int, int], tuple[int, int]]
+
+    @property
+    def box(self) -> Box:
+        """The pane as a box."""
+        left, top, right, bottom = self.pane
+        return float(left), float(top), float(right), float(bottom)
 
 
 def layout(size: tuple[int, int], paper: Paper) -> Layout:
@@ -36,7 +44,8 @@ def layout(size: tuple[int, int], paper: Paper) -> Layout:
     width, height = size
     side, edge = paper.px(SIDE), paper.px(EDGE)
     pane = (side, paper.px(TOP), width - side, height - paper.px(BOTTOM))
-    return Layout(pane, ((edge, side - paper.px(14)), (width - side + paper.px(14), width - edge)))
+    columns = ((edge, side - paper.px(14)), (width - side + paper.px(14), width - edge))
+    return Layout(pane, columns, ((pane[1], pane[3]), (pane[1], pane[3])))
 
 
 def view_words(view: View) -> str:

@@ -108,9 +108,10 @@ def _meet(points: np.ndarray, height: np.ndarray, a: np.ndarray, b: np.ndarray) 
 
 def filled(lines: np.ndarray, shape: tuple[int, int]) -> tuple[tuple[int, int], np.ndarray]:
     """Pixels inside directed lines (k, 2, 2), by winding number; ((row, column) of its corner, bool mask)."""
-    low = np.maximum(np.floor(lines.min(axis=(0, 1))).astype(int) - 1, 0)
-    high = np.minimum(np.ceil(lines.max(axis=(0, 1))).astype(int) + 2, [shape[1], shape[0]])
-    width, height = np.maximum(high - low, 1)
+    frame = np.array([shape[1], shape[0]])
+    low = np.clip(np.floor(lines.min(axis=(0, 1))).astype(int) - 1, 0, frame)
+    high = np.clip(np.ceil(lines.max(axis=(0, 1))).astype(int) + 2, low, frame)
+    width, height = high - low
     turns = np.zeros((height, width + 1), np.int32)
     (x0, y0), (x1, y1) = (lines[:, 0] - low).T, (lines[:, 1] - low).T
     first = np.ceil(np.minimum(y0, y1) - 0.5).astype(int)

@@ -19,7 +19,7 @@ from fitcheck.outputs.pictures.probe import ensure_drawing
 from fitcheck.outputs.pictures.surfaces import Cloth, Skin, refined
 
 CASE_OPACITY, GLASS_OPACITY = 0.05, 0.22
-OUTLINE, CASE_LINE = (0.17, 0.19, 0.21), (0.55, 0.58, 0.62)
+OUTLINE, CASE_LINE, WAY = (0.17, 0.19, 0.21), (0.55, 0.58, 0.62), (0.0, 0.36, 0.6)
 FAINT_GREY, CASE_CUT = (120, 130, 140), (176, 182, 188)
 # Cut faces are this much paler than their material, so that their outlines speak.
 CUT_PALE = 0.62
@@ -73,7 +73,7 @@ class Scene:
 @dataclass(frozen=True, eq=False)
 class Shot:
     """A scene before a camera: `keep` the half left by a section, `shown` (n,) the skins that are on,
-    `moved` (parts, 3) how far each part stands from its place, mm."""
+    `moved` (parts, 3) how far each part stands from its place, mm, `carried` how far its host does."""
 
     scene: Scene
     view: View
@@ -81,6 +81,7 @@ class Shot:
     keep: Halfspace | None
     shown: np.ndarray
     moved: np.ndarray
+    carried: np.ndarray
 
     def taken(self) -> tuple[Image.Image, np.ndarray]:
         """The pane, and the part index at each of its pixels (-1: none, or only the case); or NoPicture."""
@@ -152,15 +153,15 @@ class Shot:
             if on:
                 lines = skin.patch.edges if faint else skin.patch.lines_seen(self.camera.towards)
                 (pale if faint else dark).append(lines + self.moved[skin.part])
-        if self.view.explode:
-            pale += [line[None] for line in self._ways()]
+        ways = self._ways() if self.view.explode else []
         return [
             Strokes(np.concatenate(dark), OUTLINE, 1.1),
             Strokes(np.concatenate(pale), CASE_LINE, 1.0),
+            Strokes(np.array(ways).reshape(-1, 2, 3), WAY, 1.6),
         ]
 
     def _ways(self) -> list[np.ndarray]:
-        """(2, 3) lines along which parts were moved, from where they sit to where they are drawn."""
-        shown = set(self.scene.parts[self.shown].tolist())
-        middles = {p: self.scene.middle(p) for p in sorted(shown) if np.any(self.moved[p])}
-        return [np.array([middle, middle + self.moved[p]]) for p, middle in middles.items()]
+        """(2, 3) lines along which parts came off their hosts."""
+        shown = sorted(set(self.scene.parts[self.shown].tolist()))
+        middles = {p: self.scene.middle(p) for p in shown if np.any(self.moved[p] != self.carried[p])}
+        return [np.array([m + self.carried[p], m + self.moved[p]]) for p, m in middles.items()]

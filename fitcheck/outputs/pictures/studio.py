@@ -9,10 +9,11 @@ import numpy as np
 from PIL import Image
 
 from fitcheck.finding import Finding, Verdict
-from fitcheck.outputs.pictures import choose, dimensions, explode, labels, looks, margins, section
+from fitcheck.outputs.pictures import choose, detail, dimensions, explode, labels, looks, margins, section
 from fitcheck.outputs.pictures.bands import Bands, bands_of
 from fitcheck.outputs.pictures.camera import Camera, View, aim, framing
 from fitcheck.outputs.pictures.choose import Report
+from fitcheck.outputs.pictures.detail import Detail
 from fitcheck.outputs.pictures.draw import Halfspace
 from fitcheck.outputs.pictures.field import field_of
 from fitcheck.outputs.pictures.labels import Label, Seen
@@ -41,6 +42,7 @@ class Drawn:
         seen: parts that can be seen, by index.
         shown: parts that the view does not hide.
         bands: colours of distances.
+        detail: the magnified worst place, if there is one.
     """
 
     image: Image.Image
@@ -53,6 +55,7 @@ class Drawn:
     seen: dict[int, Seen]
     shown: frozenset[int]
     bands: Bands
+    detail: Detail | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,17 +96,24 @@ class Studio:
         paper = Paper(image, self.size[0] / SIZE[0])
         frame = margins.layout(self.size, paper)
         on = choose.shown(self.world, view, self.scene.skins)
-        moved = explode.moves(self.world, self.scene.case, view.explode)
+        moved, carried = explode.moves(self.world, self.scene.case, view.explode)
         camera = aim(view.look, self._framed(moved), frame.pane)
         keep = section.halfspace(*view.cut, camera.towards) if view.cut else None
-        pane, ids = Shot(self.scene, view, camera, keep, on, moved).taken()
+        shot = Shot(self.scene, view, camera, keep, on, moved, carried)
+        pane, ids = shot.taken()
         image.paste(pane, frame.pane[:2])
         seen = labels.seen_parts(ids, (frame.pane[0], frame.pane[1]))
         shown = frozenset(int(s.part) for s, yes in zip(self.scene.skins, on, strict=True) if yes)
+        dims = [] if view.explode else self._dimensions(camera, keep, frame, shown)
+        near = self._detail(paper, view, camera, frame, dims, seen)
+        if near is not None:
+            frame = detail.kept_free(frame, near.camera.pane, paper.px(8))
         placed = self._name_parts(paper, frame, seen)
-        dims = [] if view.explode else self._dimension(paper, camera, keep, frame, shown, placed)
+        self._draw_dimensions(paper, frame, dims, placed)
+        if near is not None:
+            detail.draw_detail(paper, near, replace(shot, camera=near.camera).taken()[0])
         self._margins(paper, view, camera, shown)
-        return Drawn(image, view, camera, paper.written, ids, dims, placed, seen, shown, self.bands)
+        return Drawn(image, view, camera, paper.written, ids, dims, placed, seen, shown, self.bands, near)
 
     def _settled(self, view: View) -> View:
         """The view with its plane and side chosen, if it leaves them open."""
@@ -130,27 +140,38 @@ class Studio:
         colours = {p: margins.VERDICT_COLOURS[v] for p, v in self.scene.verdicts.items()}
         labels.draw_labels(paper, placed, frame, colours)
         if more:
-            left, low = frame.columns[0][0], frame.pane[3] - paper.px(24)
+            left, low = frame.columns[0][0], frame.rooms[0][1] - paper.px(24)
             paper.write("more", f"+ {more} more parts", (left, low), 14)
         return placed
 
-    def _dimension(
+    def _detail(
         self,
         paper: Paper,
+        view: View,
         camera: Camera,
-        keep: Halfspace | None,
         frame: margins.Layout,
-        shown: frozenset[int],
-        placed: list[Label],
+        dims: list[dimensions.Dimension],
+        seen: dict[int, Seen],
+    ) -> Detail | None:
+        """A section shows its worst place magnified; other views see it behind other parts."""
+        if not view.cut or not dims:
+            return None
+        spots = [s.at for s in seen.values()]
+        bounds = self._framed(np.zeros((len(self.world.parts), 3)))
+        return detail.detail_of(paper, dims[0], camera, frame, bounds, spots)
+
+    def _dimensions(
+        self, camera: Camera, keep: Halfspace | None, frame: margins.Layout, shown: frozenset[int]
     ) -> list[dimensions.Dimension]:
         marked = [f for f in self.ranked if self._in_view(f, keep, shown)]
-        left, top, right, bottom = frame.pane
-        pane = (float(left), float(top), float(right), float(bottom))
-        dims = dimensions.chosen(marked, camera, pane)
+        return dimensions.chosen(marked, camera, frame.box)
+
+    def _draw_dimensions(
+        self, paper: Paper, frame: margins.Layout, dims: list[dimensions.Dimension], placed: list[Label]
+    ) -> None:
         reach = paper.px(6)
         dots = [(x - reach, y - reach, x + reach, y + reach) for x, y in (label.at for label in placed)]
-        dimensions.draw_dimensions(paper, dims, pane, dots)
-        return dims
+        dimensions.draw_dimensions(paper, dims, frame.box, dots)
 
     def _in_view(self, finding: Finding, keep: Halfspace | None, shown: frozenset[int]) -> bool:
         """Is the finding's place in front of the eye: not hidden by the view, and at the section's plane?"""

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds import box, part, rod, room, world
 
+import fitcheck
 from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs import pictures
 from fitcheck.outputs.pictures import camera, dimensions, explode, labels, paper, probe, section, surfaces
@@ -159,6 +160,22 @@ def test_what_sticks_far_out_of_the_case_is_in_the_picture():
 def test_a_wrong_view_says_what_is_wrong(entry, problem):
     with pytest.raises(ValueMistake, match=problem):
         camera.as_view(entry)
+
+
+def test_a_scenes_views_are_understood():
+    text = """
+parts:
+  case: {model: small_cube}
+views:
+  cut: {look: from left, cut: {x: 2 cm}, hide: [case.left_panel]}
+  bad: {cut: worst, colour: verdict}
+  apart: {look: from front left, explode: 1 / 2}
+"""
+    views = fitcheck.load(text, name="cube").views
+    found = {name: camera.as_view(entry, name) for name, entry in views.items()}
+    assert found["cut"] == pictures.View("from left", ("x", 20.0), hide=("case.left_panel",))
+    assert found["bad"] == pictures.View(cut_worst=True, colour="verdict")
+    assert found["apart"] == pictures.View("from front left", explode=0.5)
 
 
 def test_an_unknown_name_is_a_mistake():

@@ -11,7 +11,9 @@ from pydantic import (
     Field,
     GetJsonSchemaHandler,
     PlainValidator,
+    ValidatorFunctionWrapHandler,
     WithJsonSchema,
+    WrapValidator,
     model_validator,
 )
 from pydantic_core import CoreSchema
@@ -166,6 +168,22 @@ class Cut(Shaped):
         return self
 
 
+def _worst_too(raw: Any, plain: ValidatorFunctionWrapHandler) -> Any:
+    return Cut.model_construct() if raw == "worst" else plain(raw)
+
+
+class _OrWorst:
+    """JSON Schema of a cut that may be the word `worst`."""
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"anyOf": [{"const": "worst"}, handler(schema)]}
+
+
+CutOrWorst = Annotated[Cut, WrapValidator(_worst_too), _OrWorst()]
+
+
 _LOOK = rf"from ({'|'.join(SIDES)})( ({'|'.join(SIDES)})){{0,2}}"
 
 
@@ -182,7 +200,9 @@ class View(Shaped):
     """A named picture."""
 
     look: Look = Field("from front left top", description="from and one to three sides: from front left.")
-    cut: Cut | None = Field(None, description="Cut open at a coordinate: {x: 155 mm}.")
+    cut: CutOrWorst | None = Field(
+        None, description="Cut open at a coordinate, {x: 155 mm}, or through the worst place: worst."
+    )
     colour: Literal["clearance", "verdict", "role"] = Field(
         "clearance",
         description="What the colours show: least distances, verdicts, or what things are made of.",

@@ -591,6 +591,24 @@ def test_the_worst_cut_shows_the_overlap():
     assert (np.abs(around - rgb(OVERLAP)).sum(axis=1) < 30).any()
 
 
+def test_cut_outlines_have_the_colours_of_their_distances():
+    # Cut at z = 100 seen from the top: plates 15 mm and exactly 20 mm off; far ones keep a thin line.
+    plates = world(
+        part("a", box([0, 0, 0], [60, 200, 200])),
+        part("b", box([75, 0, 0], [135, 200, 200])),
+        part("c", box([155, 0, 0], [215, 200, 200])),
+        clearance={"default": 2.0},
+    )
+    picture = pictures.draw_view(
+        plates, check_world(plates), pictures.View("from top", cut=("z", 100.0)), SMALL
+    )
+    pixels = np.array(picture.image).astype(int)
+    for x, blue in ((60, True), (75, True), (135, False), (155, False)):
+        column, row = picture.camera.pixels(np.array([x, 40.0, 100.0])).astype(int)
+        strip = pixels[row, column - 3 : column + 4]
+        assert (np.abs(strip - rgb(NEAR[3])).sum(axis=1) < 30).any() == blue
+
+
 def test_a_cut_takes_the_half_towards_the_eye_away():
     picture = drawn("from left", cut=("x", 130.0))
     assert index("pump") not in np.unique(picture.ids)  # x up to 85
@@ -668,6 +686,17 @@ def test_fans_lift_off_their_radiator_and_carry_what_sits_on_them():
 
 
 # --- files, machines that cannot draw
+
+
+def test_nothing_makes_no_picture():
+    with pytest.raises(pictures.NoPicture, match="nothing to draw"):
+        pictures.render(world(part("empty")), Report("empty", Verdict.FITS))
+
+
+def test_what_a_view_hides_wholly_is_still_a_picture():
+    picture = drawn(hide=tuple(p.name for p in machine().parts))
+    assert set(np.unique(picture.ids).tolist()) == {-1}
+    assert picture.labels == []
 
 
 def test_the_default_set_is_two_files(tmp_path):

@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from fitcheck.finding import Finding
-from fitcheck.outputs.pictures.bands import CONTACT, OVERLAP, rgb
+from fitcheck.outputs.pictures.bands import CONTACT, NEAR, OVERLAP, rgb
 from fitcheck.outputs.pictures.camera import Camera, View
 from fitcheck.outputs.pictures.dimensions import ends
 from fitcheck.outputs.pictures.draw import OVERSAMPLE, Halfspace
@@ -177,14 +177,10 @@ def _outlines(image: Image.Image, camera: Camera, cut: Cut, field: Field, colour
     owner, lines = _in_steps(owner, lines)
     values = field(lines.mean(axis=1), owner)
     ends = (camera.pixels(lines) - [left, top]) * OVERSAMPLE
-    colours = field.bands.colours(values)
-    # The nearest last, so that no pale neighbour covers it.
-    for band in np.unique(np.searchsorted(field.bands.edges, values[values < field.bands.far]))[::-1]:
-        rows_of = (np.searchsorted(field.bands.edges, values) == band) & (values >= -CONTACT)
-        if rows_of.any():
-            _strokes(pen, ends[rows_of], tuple(map(int, colours[rows_of][0])), THICK * OVERSAMPLE)
-    inside = values < -CONTACT
-    _strokes(pen, ends[inside], rgb(OVERLAP), THICK * OVERSAMPLE)
+    band = np.searchsorted([-CONTACT, *field.bands.edges], values, side="right")
+    # The nearest last, so that no paler neighbour covers it; far ones keep their thin line.
+    for number, colour in reversed(list(enumerate((OVERLAP, *NEAR)))):
+        _strokes(pen, ends[band == number], rgb(colour), THICK * OVERSAMPLE)
 
 
 def _in_steps(owner: np.ndarray, lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

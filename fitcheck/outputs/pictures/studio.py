@@ -18,7 +18,7 @@ from fitcheck.outputs.pictures.draw import Halfspace
 from fitcheck.outputs.pictures.field import field_of
 from fitcheck.outputs.pictures.labels import Label, Seen
 from fitcheck.outputs.pictures.paper import PAPER, Paper, Words
-from fitcheck.outputs.pictures.probe import start_probe
+from fitcheck.outputs.pictures.probe import NoPicture, start_probe
 from fitcheck.outputs.pictures.shot import Scene, Shot
 from fitcheck.outputs.pictures.surfaces import cloth, skins
 from fitcheck.world.world import World
@@ -67,6 +67,8 @@ class Studio:
     size: tuple[int, int] = SIZE
 
     def __post_init__(self) -> None:
+        if not any(solid.pieces for part in self.world.parts for solid in part.shape.solids.values()):
+            raise NoPicture("the scene has nothing to draw", "add a part that has a solid")
         start_probe()
 
     @cached_property

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from worlds import box, part, rod, room, world
@@ -98,6 +100,37 @@ def test_the_deepest_of_several_interferences_leads():
     overlaps = [f for f in found if f.check == "interference"]
     assert [f.measured for f in overlaps] == [pytest.approx(2), pytest.approx(4), pytest.approx(3)]
     assert [f.follows for f in overlaps] == [overlaps[1].id, "", overlaps[1].id]
+
+
+def test_interferences_at_opposite_sides_both_lead():
+    walls = [part(n, box([x, 0, 0], [x + 10, 100, 100])) for n, x in (("near", 0), ("far", 100))]
+    wide = part("wide", box([8, 40, 40], [103, 60, 60]), says={"left": 8.0})
+    overlaps = run_checks(world(*walls, wide)).findings
+    assert [(f.parts, f.measured, f.follows) for f in overlaps] == [
+        (("near", "wide"), pytest.approx(2), ""), (("far", "wide"), pytest.approx(3), ""),
+    ]  # fmt: skip
+
+
+def test_interferences_at_one_side_have_one_cause():
+    walls = [
+        part(n, box([100 + x, y, 0], [110, y + 20, 100])) for n, x, y in (("near", 2, 30), ("far", 0, 60))
+    ]
+    wide = part("wide", box([8, 0, 40], [103, 90, 60]), says={"left": 8.0})
+    overlaps = run_checks(world(*walls, wide)).findings
+    assert [f.measured for f in overlaps] == [pytest.approx(1), pytest.approx(3)]
+    assert [f.follows for f in overlaps] == [overlaps[1].id, ""]
+
+
+def test_a_room_and_a_gap_on_the_side_that_overlaps_follow():
+    base = machine(5)
+    radiator, drain = (replace(p, claims="") for p in base.parts[1:3])
+    scene = World(
+        "test", (base.parts[0], radiator, drain), base.contacts, base.compartments,
+        {"room": base.rules["room"], "gaps": [{"part": "radiator", "side": "top", "at_least": 5}]},
+    )  # fmt: skip
+    lead, *others = [f for f in run_checks(scene).findings if f.verdict == Verdict.FAILS]
+    assert (lead.check, lead.parts) == ("interference", ("case", "radiator"))
+    assert [(f.check, f.follows) for f in others] == [("room", lead.id), ("gaps", lead.id)]
 
 
 def test_a_clearance_of_two_that_interfere_follows():

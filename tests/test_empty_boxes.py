@@ -228,7 +228,15 @@ def l_prism() -> Piece:
 
 
 @pytest.mark.parametrize("pose", [IDENTITY, TILT])
-@pytest.mark.parametrize("piece", [box([0, 0, 0], [40, 30, 20]), rod([0, 0, 0], [10, 20, 30], 24), l_prism()])
+@pytest.mark.parametrize(
+    "piece",
+    [
+        box([0, 0, 0], [40, 30, 20]),
+        rod([0, 0, 0], [10, 20, 30], 24),
+        rod([0, 0, 0], [0, 0, 30], 24),
+        l_prism(),
+    ],
+)
 def test_covers_hold_every_point_and_cores_none_outside(piece, pose):
     chance = np.random.default_rng(2)
     points = piece.centre + chance.uniform(-1, 1, (20_000, 3)) * 40
@@ -258,14 +266,24 @@ def test_an_upright_angle_is_covered_exactly():
     assert sum(volume(b) for b in found) == pytest.approx((40 * 10 + 10 * 20) * 50)
 
 
-def test_round_parts_leave_open_what_neither_side_settles():
-    # Between two posts of radius 20, 50 apart, in a room 90 x 40: a box on the bias could use the
-    # waist, so a box wider than the 10 mm between the rims is not refused outright.
+@pytest.mark.parametrize(
+    ("width", "verdict"),
+    [
+        (10, Verdict.FITS),  # the rims of two posts of radius 20, 50 apart, leave 10 mm
+        (10.1, Verdict.UNKNOWN),  # within the thin slabs of the rims that neither side settles
+        (11, Verdict.FAILS),
+        (30, Verdict.FAILS),
+    ],
+)
+def test_round_parts_leave_open_what_neither_side_settles(width, verdict):
     posts = [part(f"post[{i}]", rod([20 + 50 * i, 20, 0], [20 + 50 * i, 20, 50], 40)) for i in (0, 1)]
-    fits = ask(*posts, size=(10, 40, 50), high=(90, 40, 50))
-    assert fits.verdict == Verdict.FITS
-    # 30 mm wide never fits: surely filled is more than that.
-    assert ask(*posts, size=(30, 40, 50), high=(90, 40, 50)).verdict == Verdict.FAILS
+    finding = ask(*posts, size=(width, 40, 50), high=(90, 40, 50))
+    assert finding.verdict == verdict
+    if verdict == Verdict.UNKNOWN:
+        assert finding.sentence.endswith(
+            "no place found in any compartment, but round or slanted parts leave it open"
+        )
+        assert finding.details["missing"] == pytest.approx(0.1, abs=5e-3)
 
 
 def test_sixty_parts_leave_boxes_that_touch_nothing():

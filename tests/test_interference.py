@@ -94,17 +94,25 @@ def test_open_meshes_are_said():
 
 
 def test_all_solids_of_a_part_must_get_free():
-    # The tank alone is 1 mm from the panel's far side; the core behind it is in the way there.
     panel = part("case", box([0, 100, 0], [50, 101, 50]), names=("panel",))
     radiator = part(
-        "radiator", box([10, 96, 10], [40, 102, 40]), box([10, 20, 10], [40, 96, 40]),
+        "radiator", box([10, 96, 10], [40, 116, 40]), box([10, 20, 10], [40, 96, 40]),
         names=("tank", "core"), says={"front": 20.0}, host="case",
     )  # fmt: skip
     (finding,) = ask(panel, radiator)
-    assert finding.measured == pytest.approx(2)
+    # The tank alone would be free moved 5 mm to the rear, but there the core is in the panel.
+    assert finding.measured == pytest.approx(16)
     assert finding.details["move"]["side"] == "front"
     # To the rear all of it would have to pass: 101 - 20.
     assert finding.details["moves"]["rear"] == pytest.approx(81)
+
+
+def test_a_case_stays_even_when_its_panel_is_the_smaller():
+    panel = part("case", box([0, 100, 0], [50, 101, 50]), names=("panel",))
+    block = part("block", box([0, 40, 0], [50, 100.5, 50]))
+    hall = room("case.hall", [0, 0, 0], [50, 100, 50])
+    assert ask(panel, block, rooms=[hall])[0].details["mover"] == "block"
+    assert ask(panel, block)[0].details["mover"] == "case"
 
 
 def test_contact_exempts_its_solids_only():
@@ -216,6 +224,28 @@ def test_a_join_is_not_pulled_apart_by_a_mend():
     (finding,) = ask(floor, block, fitting, wall, contacts=[Contact("join", "fitting", "block")])
     assert finding.details["mover"] == "fitting"
     assert finding.mend == "set left of block to 3.0 mm"
+
+
+def test_no_mend_that_pulls_a_second_join_apart():
+    floor = part("floor", box([0, 0, -10], [100, 20, -5]))
+    block = part("block", box([5, 0, 0], [25, 20, 20]), says={"left": 5.0})
+    fitting = part("fitting", box([25, 5, 5], [45, 15, 15]), host="block")
+    wall = part("wall", box([43, 0, 0], [44, 20, 20]))
+    far = part("far", box([40, 5, 15], [50, 15, 25]))
+    joins = [Contact("join", "fitting", "block"), Contact("join", "fitting", "far")]
+    found = ask(floor, block, fitting, wall, far, contacts=joins)
+    assert [f.mend for f in found if f.parts == ("fitting", "wall")] == [""]
+
+
+def test_no_mend_that_comes_too_near_to_something_else():
+    case = part("case", box([0, 400, 0], [200, 402, 200]), names=("rear",))
+    radiator = part("radiator", box([50, 30, 10], [170, 410, 64]), says={"front": 30.0}, host="case")
+    post = part("post", box([50, 0, 10], [60, 17, 64]))
+    # At front: 18 the radiator would be 1 mm from the post; 2 mm are demanded.
+    assert [f.mend for f in ask(case, radiator, post, clearance={"default": 2})] == [""]
+    assert [f.mend for f in ask(case, radiator, post, clearance={"default": 0.5})] == [
+        "set front of radiator to 19.5 mm"
+    ]
 
 
 def test_what_stands_in_the_world_is_simply_moved():

@@ -81,12 +81,14 @@ def test_one_finding_for_each_part_in_it():
 
 
 def test_the_volume_turns_with_its_part():
-    # Turned by 90 degrees about z, the volume that lay to the right lies to the rear.
-    turned = drain(pose=Frame(turn_about(np.array([0.0, 0.0, 1.0]), 90), np.array([100.0, 0.0, 0.0])))
-    # x from 100 - 40 to 100, y from 10 to 50.
-    assert ask(turned, part("right", box([101, 0, 0], [140, 50, 40]))).findings == ()
-    (finding,) = ask(turned, part("rear", rod([80, 47, 0], [80, 47, 40], 10))).findings
-    # The rod reaches from y 42 on into a volume that ends at 50.
+    long = {"hand": box([10, 0, 0], [90, 20, 40])}
+    # Turned by 90 degrees about z, what lay to the right lies to the rear: x from 80 to 100,
+    # y from 10 to 90.
+    stood = Frame(turn_about(np.array([0.0, 0.0, 1.0]), 90), np.array([100.0, 0.0, 0.0]))
+    turned = part("drain", box([0, 0, 0], [10, 20, 30]), keep_clear=long, pose=stood)
+    assert ask(turned, part("beside", box([40, 10, 0], [79, 90, 40]))).findings == ()
+    (finding,) = ask(turned, part("rear", rod([90, 87, 0], [90, 87, 40], 10))).findings
+    # The rod reaches from y 82 on into a volume that ends at 90.
     assert finding.measured == pytest.approx(8)
 
 

@@ -88,8 +88,7 @@ def _containment_explains(scene: _Scene, cause: Finding, finding: Finding) -> bo
         return False
     sides = set(cause.details["out"])
     if finding.check == "containment":
-        own = next(iter(scene.groups(finding)), "")
-        return own in moving and bool(sides & set(finding.details.get("out", ())))
+        return bool(sides & set(finding.details.get("out", ())))
     if finding.check in ("room", "gaps") and not finding.details.get("overlaps"):
         return finding.details["side"] in sides
     return any(_at_end(scene.bounds(group), finding, side) for side in sides)

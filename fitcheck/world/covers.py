@@ -81,7 +81,8 @@ def core(piece: Piece, world_from_part: Frame) -> np.ndarray:
 def _round_core(radius: float, whole: np.ndarray, along: int) -> np.ndarray:
     """Slabs inscribed in a cylinder along a world axis: as wide as its narrower end."""
     across, other = (k for k in range(3) if k != along)
-    cuts = np.linspace(-radius, radius, max(int(np.ceil(2 * radius / PITCH)), 2) + 1)
+    # Thin slabs at the rim: what the core leaves out of it is r (1 - cos 6 degrees).
+    cuts = radius * np.sin(np.radians(np.linspace(-90, 90, SIDES_OF_ROUND + 1)))
     boxes = []
     for lower, upper in itertools.pairwise(cuts):
         reach = float(np.sqrt(max(radius**2 - max(abs(lower), abs(upper)) ** 2, 0.0)))

@@ -188,7 +188,8 @@ def test_models_in_models_are_limited(shelf, depth):
         assert len(scene(shelf, text).models) == depth
         return
     assert said(shelf, text) == [
-        f"s.yaml:2:20: model: `m1` uses models more than {ASSEMBLY_DEPTH} deep in each other; that is the limit"
+        f"s.yaml:2:20: model: `m1` uses models more than {ASSEMBLY_DEPTH} deep in each other; "
+        "that is the limit"
     ]
 
 

@@ -131,6 +131,8 @@ AnyScalar = Annotated[
 
 
 def _listed(raw: Any) -> Any:
+    if raw == []:
+        raise refusal(Problem("expected at least one, found an empty list"))
     return raw if isinstance(raw, list) else [raw]
 
 

@@ -162,13 +162,7 @@ def fits_somewhere(high, obstacles, size) -> bool:
     return False
 
 
-@settings(derandomize=True, deadline=None, max_examples=120)
-@given(
-    high=st.tuples(*[st.integers(3, 7)] * 3),
-    obstacles=obstacle_lists,
-    size=st.tuples(*[st.integers(1, 6)] * 3),
-)
-def test_wanted_box_against_every_place(high, obstacles, size):
+def wanted_against_every_place(high, obstacles, size):
     parts = [part(f"p{i}", box(*o)) for i, o in enumerate(obstacles)]
     finding = ask(*parts, size=size, high=high)
     assert (finding.verdict == Verdict.FITS) == fits_somewhere(high, obstacles, size)
@@ -183,6 +177,26 @@ def test_wanted_box_against_every_place(high, obstacles, size):
         short = list(size)
         short[short.index(round(finding.required))] = finding.measured
         assert ask(*parts, size=short, high=high).verdict == Verdict.FITS
+
+
+wanted = {
+    "high": st.tuples(*[st.integers(3, 7)] * 3),
+    "obstacles": obstacle_lists,
+    "size": st.tuples(*[st.integers(1, 6)] * 3),
+}
+
+
+@settings(derandomize=True, deadline=None, max_examples=120)
+@given(**wanted)
+def test_wanted_box_against_every_place(high, obstacles, size):
+    wanted_against_every_place(high, obstacles, size)
+
+
+@pytest.mark.long
+@settings(derandomize=True, deadline=None, max_examples=3000)
+@given(**wanted)
+def test_wanted_box_against_every_place_at_length(high, obstacles, size):
+    wanted_against_every_place(high, obstacles, size)
 
 
 def test_facts_by_hand():

@@ -265,9 +265,7 @@ def overlap_of(a, b):
     return np.minimum(a[1], b[1]) - np.maximum(a[0], b[0])
 
 
-@settings(derandomize=True, deadline=None, max_examples=150)
-@given(low=corner, size=extent, other=extent)
-def test_each_side_move_is_just_enough(low, size, other):
+def each_side_move_is_just_enough(low, size, other):
     still = np.array([[0, 0, 0], other], float)
     moving = np.array([low, np.add(low, size)], float)
 
@@ -288,6 +286,19 @@ def test_each_side_move_is_just_enough(low, size, other):
         for side, way in found[0].details["moves"].items():
             assert scene(SIDES[side] * way) == ()
             assert scene(SIDES[side] * (way - 0.5))
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(low=corner, size=extent, other=extent)
+def test_each_side_move_is_just_enough(low, size, other):
+    each_side_move_is_just_enough(low, size, other)
+
+
+@pytest.mark.long
+@settings(derandomize=True, deadline=None, max_examples=4000)
+@given(low=corner, size=extent, other=extent)
+def test_each_side_move_is_just_enough_at_length(low, size, other):
+    each_side_move_is_just_enough(low, size, other)
 
 
 def test_sixty_parts_against_all_pairs():

@@ -164,12 +164,7 @@ spots = st.tuples(st.integers(-3, 8), st.integers(10, 30), st.integers(-3, 8))
 sizes = st.tuples(*[st.integers(1, 6)] * 3)
 
 
-@settings(derandomize=True, deadline=None, max_examples=150)
-@given(
-    walls=st.lists(st.tuples(spots, sizes), min_size=1, max_size=5),
-    low=st.tuples(*[st.integers(0, 5)] * 3), size=sizes,
-)  # fmt: skip
-def test_against_bisection_on_whole_numbers(walls, low, size):
+def against_bisection(walls, low, size):
     boxes = np.array([[w, np.add(w, s)] for w, s in walls], float)
     thing = np.array([low, np.add(low, size)], float)
     of = part("of", box([0, 0, 0], [10, 10, 10]))
@@ -188,3 +183,23 @@ def test_against_bisection_on_whole_numbers(walls, low, size):
         middle = (short + long) / 2
         short, long = (short, middle) if blocked(middle) else (middle, long)
     assert finding.measured == pytest.approx(short, abs=1e-6)
+
+
+drawn = {
+    "walls": st.lists(st.tuples(spots, sizes), min_size=1, max_size=5),
+    "low": st.tuples(*[st.integers(0, 5)] * 3),
+    "size": sizes,
+}
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(**drawn)
+def test_against_bisection_on_whole_numbers(walls, low, size):
+    against_bisection(walls, low, size)
+
+
+@pytest.mark.long
+@settings(derandomize=True, deadline=None, max_examples=5000)
+@given(**drawn)
+def test_against_bisection_on_whole_numbers_at_length(walls, low, size):
+    against_bisection(walls, low, size)

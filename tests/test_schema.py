@@ -15,12 +15,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_rules import RULES
+from demo_rules import RULES, PairRule
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
+from pydantic import Field
 
 from fitcheck.scene.mistakes import Mistake, Mistakes
+from fitcheck.scene.rules import Length, Rule
 from fitcheck.scene.schema import check_model, check_scene, model_schema, scene_schema
 from fitcheck.scene.text import read_document
 
@@ -139,10 +141,12 @@ def table(name: str) -> list[tuple[str, str]]:
     return rows
 
 
+LENGTH = "expected a length, such as 30 mm or 1 1/4 in"
+
 # What no JSON Schema can see: names that clash or hide others, and how many directions a rest has.
 BEYOND_EDITORS = (
     "is taken: line", "direction", "of the choices", "choices are missing", "has no", "yes or no, found `3`",
-    "is male or female", "turn and turns", "nothing is written",
+    "is male or female", "turn and turns",
 )  # fmt: skip
 
 CASES = [(scene_mistakes, SCENE, "s", *row) for row in table("wrong_scenes.txt")]
@@ -210,6 +214,13 @@ WHOLE_SCENE = {
             },
             "inside": "case.hall",
         },
+        "pad": {
+            "model": "pad",
+            "place": {
+                "rest": "back", "on": "case.wall", "left": 1, "also_on": "case.rib",
+                "ruler": [{"mine": "top", "theirs": "case.lid", "apart": "3 mm", "towards": "bottom"}],
+            },
+        },
         "drain": {"model": "drain", "place": {"join": "inlet", "to": "radiator.port[1]", "mirror": "x"}},
         "drive": {"repeat": {"i": 2}, "model": "drive", "place": {"at": ["i * 3", 0, 0], "turns": []}},
     },
@@ -251,7 +262,7 @@ def routes(data: Any, route: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 VALUES: list[Any] = [
     3, -1.5, "x", "+x", "a b", "12 mm", "none", "", [], {}, [1, 2, 3], ["a"], {"a": 1}, True, "yes", [[1, 2]],
-    "case.hall", "drive*", {"low": [0, 0, 0], "high": [1, 1, 1]}, {"x": 1},
+    "case.hall", "drive*", None, {"low": [0, 0, 0], "high": [1, 1, 1]}, {"x": 1},
 ]  # fmt: skip
 KEYS = [
     "fresh",
@@ -327,6 +338,40 @@ def test_editor_and_reader_agree_at_length(scene, model):
 
 
 # --- what the readers of typed files rely on ---
+
+
+class Either(Rule):
+    """A field of two shapes."""
+
+    either: Length | PairRule = Field(description="A length, or a pair.")
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("3 mm", []),
+        ("{between: a, and: b, at_least: 3}", []),
+        (
+            "{between: a, and: b, at_last: 3}",
+            ["2:42: at_last: unknown key; allowed here: between, and, at_least; write at_least"],
+        ),
+        ("[1]", [f"2:21: either: {LENGTH}, found a list"]),
+        ("{between: a, and: b, at_least: [1]}", [f"2:52: at_least: {LENGTH}, found a list"]),
+    ],
+)
+def test_a_field_of_two_shapes_is_blamed_for_the_one_meant(written, said):
+    document = read_document(f"parts: {{}}\nrules: {{e: {{either: {written}}}}}", "s")
+    try:
+        check_scene(document, {"e": Either})
+        found = []
+    except Mistakes as wrong:
+        found = [str(one).removeprefix("s:") for one in wrong.items]
+    assert found == said
+
+
+def test_choices_of_a_length_are_compared_when_they_are_worked_out():
+    choices = {"value": "12 cm", "type": "length", "choices": ["120 mm", "140 mm"]}
+    assert scene_mistakes(json.dumps({"parameters": {"a": choices}, "parts": {}})) == ()
 
 
 def test_typed_scene():

@@ -5,7 +5,6 @@ The `Written…` kinds are what a file holds, as typed; they are evaluated later
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
@@ -29,7 +28,6 @@ class Shaped(BaseModel):
         frozen=True,
         protected_namespaces=(),
         defer_build=True,
-        allow_inf_nan=False,
     )
 
 
@@ -78,8 +76,6 @@ def written(what: str) -> PlainValidator:
     def check(raw: Any) -> Any:
         if isinstance(raw, bool) or not isinstance(raw, int | float | str):
             raise refusal(Problem(f"expected {what}, found {shown(raw)}"))
-        if isinstance(raw, float) and not math.isfinite(raw):
-            raise refusal(Problem(f"expected {what}, found {raw}"))
         if isinstance(raw, str) and not raw.strip():
             raise refusal(Problem(f"expected {what}, found an empty text"))
         return raw
@@ -119,8 +115,6 @@ WrittenValue = Annotated[
 def _scalar(raw: Any) -> Any:
     if not isinstance(raw, int | float | str):
         raise refusal(Problem(f"expected one value, found {shown(raw)}"))
-    if isinstance(raw, float) and not math.isfinite(raw):
-        raise refusal(Problem(f"expected a finite value, found {raw}"))
     return raw
 
 
@@ -210,7 +204,7 @@ def _direction(raw: Any) -> Any:
 def _is_plain(raw: Any) -> bool:
     if isinstance(raw, str):
         return bool(raw.strip())
-    return isinstance(raw, int | float) and not isinstance(raw, bool) and math.isfinite(raw)
+    return isinstance(raw, int | float) and not isinstance(raw, bool)
 
 
 Direction = Annotated[

@@ -178,7 +178,7 @@ class _Shelf:
         for at, written in enumerate(folders):
             if isinstance(written, str):
                 self._add(written, ("model_folders", at))
-        self._read: dict[str, Model | None] = {}
+        self._read: dict[str, Model] = {}
         self._heights: dict[str, int] = {}
 
     def models(self) -> dict[str, Model]:
@@ -191,7 +191,7 @@ class _Shelf:
                     f"`{model}` uses models more than {ASSEMBLY_DEPTH} deep in each other; that is the limit"
                 )
                 self._note(self.document, path, said)
-        return {name: model for name, model in self._read.items() if model is not None}
+        return self._read
 
     def _note(self, document: Document, path: Steps, problem: str, mend: str = "") -> None:
         subject = next(str(step) for step in reversed(path) if isinstance(step, str))
@@ -227,9 +227,7 @@ class _Shelf:
         return str(file) if name in self.own else f"models/{name}.yaml"
 
     def _model(self, name: str, document: Document, path: Steps) -> Model | None:
-        """The model, read once; None if it is unknown or has mistakes (noted)."""
-        if name in self._read:
-            return self._read[name]
+        """The model; None if it is unknown or has mistakes (noted)."""
         file = self.own.get(name) or self.builtin.get(name)
         if file is None:
             self._unknown(name, document, path)
@@ -238,8 +236,7 @@ class _Shelf:
             self._read[name] = read_model(file, self._shown(name, file))
         except Mistakes as wrong:
             self.mistakes += wrong.items
-            self._read[name] = None
-        return self._read[name]
+        return self._read.get(name)
 
     def _unknown(self, name: str, document: Document, path: Steps) -> None:
         known = [*self.own, *self.builtin]

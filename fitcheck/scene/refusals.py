@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import types
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -22,26 +22,32 @@ Path = tuple[str | int, ...]
 FEW = 8
 
 
-def mistakes(error: ValidationError, document: Document, root: Any) -> list[Mistake]:
-    """One mistake for each thing refused.
+def mistakes(
+    error: ValidationError, document: Document, root: Any, told_already: Collection[Path] = ()
+) -> list[Mistake]:
+    """One mistake for each thing refused, but for the places told already.
 
     A key that nobody knows and a missing one much like it are one mistake; a group of keys in which something
     is wrong is not blamed a second time for its shape.
     """
-    found = [_Refused(one, document) for one in error.errors(include_url=False)]
+    refused = [_Refused(one, document) for one in error.errors(include_url=False)]
+    found = [one for one in refused if one.path not in told_already]
     unknown = [one for one in found if one.kind == "extra_forbidden"]
     missing = [one for one in found if one.kind == "missing"]
-    spelled = {one.path: _meant(one, missing, document, root) for one in unknown}
+    spelled = {one.path: _meant(one.path, document, root) for one in unknown}
     told = [_unknown_key(document, root, path, meant) for path, meant in spelled.items()]
     told += [
         _missing_key(document, root, one.path)
         for one in missing
         if one.path not in {(*path[:-1], meant) for path, meant in spelled.items()}
     ]
-    deeper = {one.path[:end] for one in found for end in range(len(one.path))}
+    # A value of several possible shapes is refused by each: what is said inside it, or first, counts.
+    shapes = {one.path[:end] for one in found for end in range(len(one.path))}
     for one in found:
-        if one.kind not in ("extra_forbidden", "missing") and not (one.by_type and one.path in deeper):
-            told += one.told(document, root)
+        if one.kind in ("extra_forbidden", "missing") or (one.of_shape and one.path in shapes):
+            continue
+        told += one.told(document, root)
+        shapes |= {one.path} if one.of_shape else set()
     return told
 
 
@@ -53,7 +59,7 @@ class _Refused:
         self.raw = error["input"]
         self.about = error.get("ctx", {})
         self.at_key = error["loc"][-1:] == ("[key]",)
-        self.by_type = self.kind.endswith("_type")
+        self.of_shape = not self.at_key and (self.kind == "refused" or self.kind.endswith("_type"))
         self.path = _real(error["loc"], document.data, self.kind == "missing")
 
     def told(self, document: Document, root: Any) -> Iterator[Mistake]:
@@ -117,13 +123,11 @@ def subject(path: Path) -> str:
     return next((step for step in reversed(path) if isinstance(step, str) and step != "value"), "")
 
 
-def _meant(one: _Refused, missing: list[_Refused], document: Document, root: Any) -> str | None:
-    """The key that an unknown one was meant to be: a missing one if any is near, else any legal one."""
-    group, written = one.path[:-1], str(one.path[-1])
-    lacking = [str(other.path[-1]) for other in missing if other.path[:-1] == group]
+def _meant(path: Path, document: Document, root: Any) -> str | None:
+    """The key that an unknown one was meant to be: the nearest legal one that is not there yet."""
+    group = path[:-1]
     present = _value(document.data, group)
-    free = [key for key in legal_keys(root, group) if key not in present]
-    return nearest(written, lacking) or nearest(written, free)
+    return nearest(str(path[-1]), [key for key in legal_keys(root, group) if key not in present])
 
 
 def _value(data: Any, path: Path) -> Any:

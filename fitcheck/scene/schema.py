@@ -70,9 +70,7 @@ def _check(document: Document, kind: type[F], named: tuple[str, ...], repeated: 
     try:
         file = kind.model_validate(document.data)
     except ValidationError as error:
-        hidden = {mistake.mark for mistake in empty.values()}
-        found += [one for one in mistakes(error, document, kind) if one.mark not in hidden]
-        raise Mistakes(found) from None
+        raise Mistakes([*found, *mistakes(error, document, kind, empty)]) from None
     if found:
         raise Mistakes(found)
     return file

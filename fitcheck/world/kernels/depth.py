@@ -28,6 +28,8 @@ APART = 0.97
 CLIMB = 30
 # Products of two unit edges shorter than this have no direction.
 NO_AXIS = 1e-12
+# No deeper than this, they touch: nothing is left to find.
+TOUCHING = 1e-9
 GOLDEN = (sqrt(5.0) - 1.0) / 2.0
 
 
@@ -243,7 +245,7 @@ def deepest(bodies, i, j, c, known):
     best, where = -np.inf, known
     best, where = try_axis(bodies, i, j, c, known, best, where)
     best, where = try_faces(bodies, i, j, c, best, where)
-    if best > -1e-9:
+    if best > -TOUCHING or not (bodies.kinds[i] == CYLINDER or bodies.kinds[j] == CYLINDER):
         return -best, where
     for k in range(edge_count(bodies, i)):
         best, where = try_circle(bodies, i, j, c, edge(bodies, i, k), best, where)

@@ -1,0 +1,172 @@
+"""How far a body can move straight on before it presses into another.
+
+For a fixed direction n the separation along n changes linearly with the travel, so the
+signed distance, the greatest of them, is convex in the travel: tangents lie below it and
+never step over anything.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, radius
+from fitcheck.world.kernels.boxes import box_axis, box_reach, most_separate, relative
+from fitcheck.world.kernels.coaxial import backwards
+from fitcheck.world.kernels.depth import deepest
+from fitcheck.world.kernels.nearest import nearest
+from fitcheck.world.kernels.vectors import along, axis, dot, length, scale
+
+# A direction of travel this near to square to a contact's normal slides along it: over
+# 10 m it presses in by 1e-8 mm.
+SLIDES = 1e-12
+# Depth that rounding may add to a contact of exactly the tolerance, mm.
+ROUNDING = 1e-9
+# Gap at which two round bodies count as met, mm.
+MET = 1e-8
+# Tangents before the approach ends where it is, short of the contact. A path that grazes
+# halves its remaining way each time; others need 5 to 10.
+TANGENTS = 80
+# Travel to which the deepest place of a grazing path is searched, mm.
+FINE = 1e-6
+BLOCKED_BEFORE = -1.0
+# Side of the square in a circle of radius 1, halved.
+SQUARE_IN_CIRCLE = 0.7071067811865475
+
+
+@njit
+def travel_boxes(bodies, i, j, c, d, limit, tolerance, turn):
+    """Travel of box i along the unit d until it touches box j, exact by the 15 axes."""
+    t = relative(bodies, i, j, c, turn)
+    frames = bodies.frames
+    way = (dot(axis(frames, i, 0), d), dot(axis(frames, i, 1), d), dot(axis(frames, i, 2), d))
+    allowed = tolerance + ROUNDING
+    touch, enter, leave = 0.0, -np.inf, np.inf
+    for k in range(15):
+        n, real = box_axis(turn, k)
+        if not real:
+            continue
+        both = box_reach(bodies, i, j, turn, n)
+        offset, rate = dot(n, t), dot(n, way)
+        if abs(rate) < SLIDES:
+            if abs(offset) >= both - allowed:
+                return np.inf
+            continue
+        if rate < 0.0:
+            offset, rate = -offset, -rate
+        if both <= allowed:
+            return np.inf
+        touch = max(touch, (offset - both) / rate)
+        enter = max(enter, (offset - both + allowed) / rate)
+        leave = min(leave, (offset + both - allowed) / rate)
+    if leave <= max(enter, 0.0) or enter >= limit:
+        return np.inf
+    return BLOCKED_BEFORE if enter < 0.0 else touch
+
+
+@njit
+def approach(bodies, i, j, c, d, limit, hull, weights):
+    """First travel of i along d at which it meets j, and whether it does before the limit."""
+    s = 0.0
+    for _ in range(TANGENTS):
+        here = along(c, d, -s)
+        between = length(here)
+        start = scale(here, 1.0 / between) if between > 0.0 else d
+        p, q, least, n, met = nearest(bodies, i, j, here, start, np.inf, hull, weights)
+        if met or least < MET:
+            return s, True
+        rate = dot(n, d)
+        if rate < SLIDES or s + least / rate >= limit:
+            return limit, False
+        s += least / rate
+    return s, True
+
+
+@njit
+def inner_box(bodies, i, inner, row):
+    """Write a box that body i holds as body `row` of inner: itself, or the one in a cylinder."""
+    shrink = SQUARE_IN_CIRCLE if bodies.kinds[i] == CYLINDER else 1.0
+    for k in range(3):
+        inner.halves[row, k] = bodies.halves[i, k] * (shrink if k < 2 else 1.0)
+        for m in range(3):
+            inner.frames[row, k, m] = bodies.frames[i, k, m]
+
+
+@njit
+def surely_deeper(bodies, i, j, c, tolerance, inner, turn):
+    """Whether boxes inside the two bodies already overlap deeper, which is quick to tell."""
+    if bodies.kinds[i] == TRIANGLE or bodies.kinds[j] == TRIANGLE:
+        return False
+    inner_box(bodies, i, inner, 0)
+    inner_box(bodies, j, inner, 1)
+    t = relative(inner, 0, 1, c, turn)
+    apart, _ = most_separate(inner, 0, 1, turn, t)
+    return -apart > tolerance
+
+
+@njit
+def presses(bodies, i, j, c, d, low, high, tolerance, inner, turn):
+    """Whether i gets deeper than the tolerance anywhere between two travels along d.
+
+    Each depth comes with a direction, hence a line above the depth at every travel: it
+    leaves only one side to search.
+    """
+    while True:
+        s = 0.5 * (low + high)
+        here = along(c, d, -s)
+        if surely_deeper(bodies, i, j, here, tolerance, inner, turn):
+            return True
+        depth, n = deepest(bodies, i, j, here, d)
+        if depth > tolerance:
+            return True
+        rate = dot(n, d)
+        if abs(rate) < SLIDES:
+            return False
+        at = s + (tolerance - depth) / rate
+        if rate > 0.0:
+            low = max(at, s)
+        else:
+            high = min(at, s)
+        if high - low < FINE:
+            return False
+
+
+@njit
+def travel_convex(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn):
+    """As travel_boxes for any two bodies."""
+    allowed = tolerance + ROUNDING
+    # Farther than this they are past each other.
+    end = min(limit, length(c) + radius(bodies, i) + radius(bodies, j) + 1.0)
+    touch, met = approach(bodies, i, j, c, d, end, hull, weights)
+    if not met:
+        return np.inf
+    if touch == 0.0 and deepest(bodies, i, j, c, d)[0] > allowed:
+        return BLOCKED_BEFORE
+    back, met = approach(bodies, i, j, along(c, d, -end), backwards(d), end - touch, hull, weights)
+    if not met or not presses(bodies, i, j, c, d, touch, end - back, allowed, inner, turn):
+        return np.inf
+    return touch
+
+
+@njit
+def past(c, d, reach, limit):
+    """Whether balls of that joint radius pass each other, or meet only beyond the limit."""
+    way = dot(c, d)
+    aside = dot(c, c) - way * way
+    return aside >= reach * reach or way < -reach or way - reach > limit
+
+
+@njit
+def travel_pair(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn):
+    """Travel of body i along d until it touches body j: 0 against it, -1 in it, inf free."""
+    if past(c, d, radius(bodies, i) + radius(bodies, j), limit):
+        return np.inf
+    if bodies.kinds[i] == BOX and bodies.kinds[j] == BOX:
+        return travel_boxes(bodies, i, j, c, d, limit, tolerance, turn)
+    return travel_convex(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn)
+
+
+@njit
+def two_boxes():
+    """Room for the two boxes of `surely_deeper`."""
+    return Bodies(np.zeros(2, np.int64), np.zeros((2, 3)), np.zeros((2, 3, 3)))

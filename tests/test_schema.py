@@ -22,6 +22,7 @@ from jsonschema import Draft202012Validator
 from pydantic import Field
 
 from fitcheck.scene.mistakes import Mistake, Mistakes
+from fitcheck.scene.read import library
 from fitcheck.scene.rules import Length, Rule
 from fitcheck.scene.schema import check_model, check_scene, model_schema, scene_schema
 from fitcheck.scene.text import read_document
@@ -106,6 +107,13 @@ def test_examples_of_the_model_page():
         whole = f"model: m\n{text}\n"
         assert model_mistakes(whole) == (), text
         assert not list(MODEL.iter_errors(read_document(whole, "m").data)), text
+
+
+def test_an_editor_marks_nothing_in_the_built_in_models():
+    for path in library().values():
+        assert not list(MODEL.iter_errors(read_document(path.read_text(encoding="utf-8"), path.name).data)), (
+            path
+        )
 
 
 def test_every_key_of_the_tables_is_in_the_schema():
@@ -370,8 +378,11 @@ def test_a_field_of_two_shapes_is_blamed_for_the_one_meant(written, said):
 
 
 def test_choices_of_a_length_are_compared_when_they_are_worked_out():
-    choices = {"value": "12 cm", "type": "length", "choices": ["120 mm", "140 mm"]}
-    assert scene_mistakes(json.dumps({"parameters": {"a": choices}, "parts": {}})) == ()
+    choices = {"type": "length", "choices": ["120 mm", "140 mm"]}
+    assert scene_mistakes(json.dumps({"parameters": {"a": {"value": "12 cm", **choices}}, "parts": {}})) == ()
+    assert (
+        model_mistakes(json.dumps({"model": "m", "parameters": {"a": {"default": "12 cm", **choices}}})) == ()
+    )
 
 
 def test_typed_scene():

@@ -180,3 +180,22 @@ def _box_of(corners: np.ndarray, axis: int, low: float, high: float) -> Piece | 
         # Square to the part's axes: name the half sizes by them.
         half, rotation = np.abs(rotation) @ half, np.eye(3)
     return Piece(Kind.BOX, frozen(half), frozen(rotation), frozen(centre))
+
+
+def is_solid(vertices: np.ndarray, faces: np.ndarray) -> bool:
+    """Whether closed triangles bound a solid for manifold3d, with a volume above 0."""
+    body = _manifold(vertices, faces)
+    return bool(body.status() == manifold3d.Error.NoError and body.volume() > 0)
+
+
+def united(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """The union of the shells of closed triangles, or None where no two of them overlap."""
+    body = _manifold(vertices, faces)
+    if body.status() != manifold3d.Error.NoError:
+        return None
+    shells = body.decompose()
+    whole = manifold3d.Manifold.batch_boolean(shells, manifold3d.OpType.Add)
+    before, after = sum(shell.volume() for shell in shells), whole.volume()
+    if whole.status() != manifold3d.Error.NoError or before - after <= NOTHING * before:
+        return None
+    return _arrays(whole)

@@ -15,7 +15,6 @@ from fitcheck.scene.mistakes import Mark, Mistake
 Say = Callable[..., Mistake]
 CLOSERS = {"[": "]", "{": "}"}
 _MISSING_SPACE = re.compile(r"([A-Za-z_]\w*):(?!//)(\S.*)")
-_KEY = re.compile(r"[^\s#'\"\[{][^:#]*: +(?P<value>[^#]+)")
 
 
 @dataclass(frozen=True)
@@ -79,10 +78,16 @@ def explain(fault: Fault, lines: Sequence[str], opened: Sequence[Opened], file: 
         return _must_quote(lines, context, said)
     if here in ("%", "@", "`") and "cannot start any token" in fault.problem:
         return _must_quote(lines, (fault.line, fault.column), said)
+    if "directive" in fault.context:
+        return said(
+            "a line that begins with % instructs the YAML reader, and is not read", "delete the line", context
+        )
     if opened:
         return _bracket(fault, here, opened[-1], said)
     if here in ("]", "}"):
         return said(f"this {here} closes nothing", f"delete the {here}")
+    if here == ",":
+        return said("text cannot begin with a comma", "write the text in quotes")
     return _block(fault, lines, context, said)
 
 
@@ -128,12 +133,20 @@ def _block(fault: Fault, lines: Sequence[str], context: tuple[int, int], said: S
         )
     if "could not find expected ':'" in fault.problem:
         text = lines[context[0]].strip()
+        if text.startswith("-"):
+            return said(f"a space is missing after the dash of `{text}`", f"write - {text[1:]}", context)
         problem, mend = missing_space(text) or (f"`{text}` has no colon", f"write {text}: and its value")
         return said(problem, mend, context)
     if "'-' indicator" in fault.problem or ("block collection" in fault.context and not before.strip()):
         return said(
             "this line stands in a list and does not begin with -", "write - before it, or indent it less"
         )
+    if "document start" in fault.problem:
+        return said(
+            "a second document begins here; a file holds one", "delete what ended the first: the line ..."
+        )
+    if line[fault.column : fault.column + 1] == ":":
+        return said("a key is missing before this colon", "write a name before it")
     if before.strip():
         return said("text goes on after a closed quote", "write the whole text inside the quotes")
     if "block" in fault.context:
@@ -158,15 +171,16 @@ def _too_deep(fault: Fault, lines: Sequence[str], said: Say) -> Mistake:
     found = missing_space(above)
     if found:
         return said(*found, at=(lines.index(above), _indent(above)))
-    mend = f"indent it by {_indent(above)}"
-    return said(
-        f"this line is indented by {_indent(line)}, deeper than the line above, which has its value already",
-        mend,
+    problem = (
+        f"this line is indented by {_indent(line)}, deeper than the line above, which has its value already"
     )
+    return said(problem, f"indent it by {_indent(above)}", at=(fault.line, _indent(line)))
 
 
 def _uneven(fault: Fault, lines: Sequence[str], context: tuple[int, int], said: Say) -> Mistake:
     here, above = _indent(lines[fault.line]), _indent(_above(lines, fault.line))
+    if here > above:
+        return _too_deep(fault, lines, said)
     return said(
         f"this line is indented by {here}, the keys above by {context[1]} or {above}", f"indent it by {above}"
     )

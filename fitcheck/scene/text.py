@@ -279,8 +279,9 @@ class _Reader:
                 event, f"the anchor &{event.anchor} is not read (limit: 0)", f"delete &{event.anchor}"
             )
         if event.tag is not None:
+            written = self.lines[event.start_mark.line][event.start_mark.column :].split(" ")[0]
             raise self._stop(
-                event, f"the tag {event.tag} is not read; a file holds plain values", "delete the tag"
+                event, f"the tag {written} is not read; a file holds plain values", "delete the tag"
             )
 
     def _start(self, event: Any) -> None:
@@ -341,6 +342,11 @@ class _Reader:
     def _key(self, event: Any, parent: _Open, data: dict[str, Any]) -> None:
         key, at = event.value, _at(event)
         parent.key, parent.key_at = key, at
+        if self.lines[at[0] - 1][: at[1] - 1].rstrip().endswith("?"):
+            # In brackets the parsers take `{?a: 1}` for the key `a`, against YAML 1.2.
+            raise self._stop(
+                event, "a question mark stands before this key", "delete it, or put the key in quotes"
+            )
         wrong = None if event.style else missing_space(key)
         if wrong:
             self.mistakes.append(self._mistake(at, *wrong, subject=key.split(":")[0]))

@@ -14,7 +14,8 @@ from ruamel.yaml import YAML
 
 from fitcheck.scene import limits, text
 from fitcheck.scene.mistakes import Mark, Mistakes
-from fitcheck.scene.text import decoded, doubtful, read_document, read_file
+from fitcheck.scene.scalars import doubtful
+from fitcheck.scene.text import decoded, read_document, read_file
 
 ROOT = Path(__file__).parent.parent
 OURS = sorted([*ROOT.glob("models/*.yaml"), *ROOT.glob("scenes/**/*.yaml")])
@@ -282,6 +283,7 @@ WRONG = [
     ("a: 09\n", "1:4: a: YAML readers take `09` as 9 or as text; write 9", "a: 9\n"),
     ("a: 00.5\n", "1:4: a: YAML readers take `00.5` as 0.5 or as text; write 0.5", "a: 0.5\n"),
     ("a: 1_000\n", "1:4: a: YAML readers take `1_000` as a number or as text; write 1000", "a: 1000\n"),
+    ("a: 0_14\n", "1:4: a: YAML readers take `0_14` as a number or as text; write 14", "a: 14\n"),
     ("a: 0x1F\n", "1:4: a: YAML reads `0x1F` as 31; write 31", "a: 31\n"),
     ("a: 0o14\n", "1:4: a: YAML reads `0o14` as 12; write 12", "a: 12\n"),
     ("a: .nan\n", "1:4: a: `.nan` is not a finite number; write a number", "a: 1\n"),
@@ -318,6 +320,10 @@ def test_all_mistakes_at_once_in_order():
         "m.yaml:3:1: b: is written twice; first at line 2; delete one of them",
         "m.yaml:4:5: d: a space is missing after the colon of `d:1`; write d: 1",
     ]
+
+
+def test_after_a_hundred_mistakes_reading_ends():
+    assert len(mistakes("a: 1\n" * 200)) == limits.MISTAKES
 
 
 def test_mistakes_before_a_broken_end_are_said_too():

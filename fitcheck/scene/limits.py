@@ -14,6 +14,8 @@ NODES = 10_000
 EXPRESSION_CHARACTERS = 200
 # Brackets, calls, indices and signs inside each other: keeps the parser's recursion shallow.
 EXPRESSION_DEPTH = 16
+# Mistakes of one text that are said at once; after so many, reading ends.
+MISTAKES = 100
 # The longest number a plain YAML value may have; Python refuses thousands of digits late.
 NUMBER_CHARACTERS = 40
 # mm: 100 m. Beyond it a case is a typing mistake, and 0.001 mm is lost in single precision.

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from fitcheck.scene import limits
 from fitcheck.scene.mistakes import Mark, Mistake
 
 Say = Callable[..., Mistake]
@@ -78,6 +79,9 @@ def explain(fault: Fault, lines: Sequence[str], opened: Sequence[Opened], file: 
         return _must_quote(lines, context, said)
     if here in ("%", "@", "`") and "cannot start any token" in fault.problem:
         return _must_quote(lines, (fault.line, fault.column), said)
+    if "nesting depth" in fault.problem:
+        # The library's own limit of 1,000 comes first where it reads ahead for a colon.
+        return said(f"nested deeper than {limits.NESTING} levels; that is the limit")
     if "directive" in fault.context:
         return said(
             "a line that begins with % instructs the YAML reader, and is not read", "delete the line", context

@@ -1,9 +1,8 @@
 """What a YAML text holds, and where each key and value stands.
 
 Read from the parser's events, so that a hostile text is refused at the offender's line before
-anything is built from it. Scalars follow the core schema of YAML 1.2.2 (chapter 10.3.2), but
-what two readers would read in two ways is refused. The text must be plain data: no anchors,
-aliases, tags, and one document.
+anything is built from it. The text must be plain data: no anchors, aliases, tags, and one
+document.
 
     document = read_document(text, "machine.yaml")
     document.data["parts"]["drain"]            # plain dicts, lists, text, numbers
@@ -12,7 +11,6 @@ aliases, tags, and one document.
 
 from __future__ import annotations
 
-import math
 import re
 import stat
 from collections.abc import Callable
@@ -25,6 +23,7 @@ import yaml
 
 from fitcheck.scene import limits
 from fitcheck.scene.mistakes import Mark, Mistake, Mistakes
+from fitcheck.scene.scalars import WORDS, doubtful, plain
 from fitcheck.scene.syntax import Fault, Opened, explain, missing_space
 
 Step = str | int
@@ -35,14 +34,6 @@ _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 # YAML 1.2.2, production c-printable, less the separators that count as line ends for some readers only.
 _FORBIDDEN = re.compile("[^\t\n\r -~\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 _LINE_END = re.compile(r"\r\n|\r|\n")
-_WORDS = {word: value for name, value in (("null", None), ("true", True), ("false", False))
-          for word in (name, name.title(), name.upper())} | {"~": None, "": None}  # fmt: skip
-_WHOLE = re.compile(r"[-+]?[0-9]+")
-_DECIMAL = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?")
-_NOT_FINITE = re.compile(r"[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN)")
-_OTHER_BASE = re.compile(r"0o[0-7]+|0x[0-9a-fA-F]+")
-_GROUPED = re.compile(r"[-+]?[0-9][0-9_]*_[0-9_]*(?:\.[0-9_]*)?")
-_LEADING_ZERO = re.compile(r"[-+]?0[0-9]")
 
 
 @dataclass(frozen=True)
@@ -235,6 +226,8 @@ class _Reader:
 
     def take(self, event: Any) -> None:
         """Take the next event of the parser."""
+        if len(self.mistakes) >= limits.MISTAKES:
+            raise Mistakes(self.mistakes)
         what = self._take.get(type(event))
         if what:
             what(event)
@@ -331,11 +324,10 @@ class _Reader:
         if parent is not None and isinstance(parent.data, dict) and parent.key is None:
             self._key(event, parent, parent.data)
             return
-        plain = not event.style
-        if plain and self._lacks_space(event, parent):
-            value: Any = None
+        if event.style:
+            value: Any = event.value
         else:
-            value = self._plain(event) if plain else event.value
+            value = None if self._lacks_space(event, parent) else self._plain(event)
         self._put(value, event, self._lead(event))
         self._next()
 
@@ -351,7 +343,7 @@ class _Reader:
         if wrong:
             self.mistakes.append(self._mistake(at, *wrong, subject=key.split(":")[0]))
             self.broken = True
-        elif not event.style and key in _WORDS:
+        elif not event.style and key in WORDS:
             said = f"`{key}` is read as yes, no or nothing; a key must be text or a number"
             self.mistakes.append(
                 self._mistake(at, said, f'write "{key}"' if key else "write a name before it")
@@ -396,42 +388,12 @@ class _Reader:
 
     def _plain(self, event: Any) -> Any:
         """The value of an unquoted scalar; a doubtful one is noted and read as it stands."""
-        text: str = event.value
-        if text in _WORDS:
-            return _WORDS[text]
-        if text[0] not in "+-.0123456789":
-            return text
-        said = doubtful(text)
+        said = doubtful(event.value)
         if said:
             self.mistakes.append(self._mistake(_at(event), *said))
-            return text
-        if _WHOLE.fullmatch(text):
-            return int(text)
-        return float(text) if _DECIMAL.fullmatch(text) else text
+            return event.value
+        return plain(event.value)
 
 
 def _at(event: Any) -> tuple[int, int]:
     return event.start_mark.line + 1, event.start_mark.column + 1
-
-
-def doubtful(text: str) -> tuple[str, str] | None:
-    """Problem and mend of an unquoted number that YAML readers take in different ways."""
-    number = _DECIMAL.fullmatch(text)
-    if number and len(text) > limits.NUMBER_CHARACTERS:
-        return (
-            f"a number of {len(text):,} characters; the limit is {limits.NUMBER_CHARACTERS}",
-            "write fewer figures",
-        )
-    if _NOT_FINITE.fullmatch(text) or (number and not math.isfinite(float(text))):
-        return f"`{text}` is not a finite number", "write a number"
-    if _OTHER_BASE.fullmatch(text) and len(text) <= limits.NUMBER_CHARACTERS:
-        return f"YAML reads `{text}` as {int(text, 0)}", f"write {int(text, 0)}"
-    if _GROUPED.fullmatch(text):
-        return f"YAML readers take `{text}` as a number or as text", f"write {text.replace('_', '')}"
-    if number and _LEADING_ZERO.match(text):
-        sign, digits = ("-" if text[0] == "-" else ""), text.lstrip("+-").lstrip("0")
-        value = sign + ("0" + digits if not digits or not digits[0].isdigit() else digits)
-        octal = text.lstrip("+-")
-        other = f" or, in octal, {sign}{int(octal, 8)}" if re.fullmatch("[0-7]+", octal) else " or as text"
-        return f"YAML readers take `{text}` as {value}{other}", f"write {value}"
-    return None

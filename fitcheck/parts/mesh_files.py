@@ -11,6 +11,7 @@ import io
 import json
 import re
 import struct
+import warnings
 import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -75,26 +76,32 @@ def read_stl(data: bytes, _: Mapping[str, bytes]) -> Written:
 
 
 def _text_stl(data: bytes) -> Written:
-    pieces = re.split(rb"(?im)^[ \t]*vertex(?=[ \t])", data)[1:]
-    facets = len(re.findall(rb"(?im)^[ \t]*endfacet\b", data))
-    ended = re.search(rb"(?i)\bendsolid\b", data[-4096:])
+    text = data.lower().replace(b"\r", b"\n")
+    facets = text.count(b"endfacet")
+    pieces = text.split(b"vertex")[1:]
+    if len(pieces) != 3 * facets:
+        # A solid may be named after a vertex or facet; the slower way looks at line starts only.
+        facets = len(re.findall(rb"(?m)^[ \t]*endfacet\b", text))
+        pieces = re.split(rb"(?m)^[ \t]*vertex(?=[ \t])", text)[1:]
+    ended = b"endsolid" in text[-4096:]
     if len(pieces) != 3 * facets or not ended:
         problem = f"ends in the middle: {facets:,} whole triangles, {len(pieces):,} corners"
         raise ValueMistake(f"{problem}{'' if ended else ', no endsolid'}", "export it again")
     _refuse_many(facets)
-    text = b" ".join(b" ".join(piece.split(None, 3)[:3]) for piece in pieces)
-    return _soup(_numbers(text.decode("ascii", "replace"), 3 * len(pieces)).reshape(-1, 3))
+    lines = b" ".join([piece.partition(b"\n")[0] for piece in pieces])
+    return _soup(_numbers(lines.decode("ascii", "replace"), 3 * len(pieces)).reshape(-1, 3))
 
 
 def _numbers(text: str, count: int) -> np.ndarray:
-    import warnings
-
     with warnings.catch_warnings():
-        # A word that is no number ends the reading with a warning; the count tells.
+        # A word that is no number ends the reading: by a warning or an error, as numpy's version has it.
         warnings.simplefilter("ignore")
-        found = np.fromstring(text, dtype=np.float64, sep=" ")
+        try:
+            found = np.fromstring(text, dtype=np.float64, sep=" ")
+        except ValueError:
+            found = np.empty(0)
     if len(found) != count:
-        raise ValueMistake(f"holds something that is no number after {len(found):,} numbers")
+        raise ValueMistake("holds a corner whose three values are not all numbers", "export it again")
     return found
 
 
@@ -347,12 +354,10 @@ def _by_trimesh(
         scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
         meshes = {k: m for k, m in scene.geometry.items() if isinstance(m, trimesh.Trimesh)}
         nodes = [scene.graph[node] for node in scene.graph.nodes_geometry]
-        placed = [(move, meshes[str(name)]) for move, name in nodes if name in meshes]
+        placed = [(np.asarray(move), meshes[str(name)]) for move, name in nodes if name in meshes]
         _refuse_many(sum(len(mesh.faces) for _, mesh in placed))
-        points = [
-            np.asarray(mesh.vertices, np.float64) @ np.asarray(move)[:3, :3].T + np.asarray(move)[:3, 3]
-            for move, mesh in placed
-        ]
+        with np.errstate(invalid="ignore"):  # infinite corners are refused by whoever asked
+            points = [np.asarray(m.vertices, float) @ move[:3, :3].T + move[:3, 3] for move, m in placed]
         starts = np.cumsum([0, *map(len, points)])
         faces = [np.asarray(mesh.faces, np.int64) + k for (_, mesh), k in zip(placed, starts, strict=False)]
     except ValueMistake:

@@ -53,14 +53,10 @@ def mended(
     work = _Work(vertices, faces, [])
     _merge_alike(work, soup)
     _drop_flat(work)
-    if _open_edges(work.faces):
-        _merge_near(work)
-    if _open_edges(work.faces):
-        _drop_doubles(work)
-        _turn_alike(work)
-    if _open_edges(work.faces):
-        _close_holes(work)
     left = _open_edges(work.faces)
+    for mend in (_merge_near, _drop_doubles, _turn_alike, _close_holes):
+        if left:
+            left = mend(work, left)
     if left:
         work.said.append(
             f"not closed: {left:,} open edges; distances hold, but inside and depth cannot be told"
@@ -132,33 +128,35 @@ def _drop_flat(work: _Work) -> None:
         work.faces = work.faces[good]
 
 
-def _merge_near(work: _Work) -> None:
+def _merge_near(work: _Work, left: int) -> int:
     """Merge corners that differ by rounding, if fewer edges are open then."""
-    best = _open_edges(work.faces)
     # A grid parts near corners that its lines run between; a second one, half a step off, does not.
     for shift in (0.0, 0.5):
         keys = np.floor(work.vertices / SAME_CORNER + shift)
         vertices, faces = _merged(work.vertices, work.faces, keys)
         a, b, c = faces.T
         faces = faces[(a != b) & (b != c) & (c != a)]
-        left = _open_edges(faces)
-        if left < best and len(faces):
+        now = _open_edges(faces)
+        if now < left and len(faces):
             count = len(work.vertices) - len(vertices)
             work.said.append(f"{count:,} corners less than {SAME_CORNER:g} mm apart were merged")
-            work.vertices, work.faces, best = vertices, faces, left
-        if not best:
-            return
+            work.vertices, work.faces, left = vertices, faces, now
+        if not left:
+            break
+    return left
 
 
-def _drop_doubles(work: _Work) -> None:
+def _drop_doubles(work: _Work, left: int) -> int:
     """Drop triangles written twice, if fewer edges are open then."""
     _, first = np.unique(np.sort(work.faces, axis=1), axis=0, return_index=True)
     if len(first) == len(work.faces):
-        return
+        return left
     faces = work.faces[np.sort(first)]
-    if _open_edges(faces) < _open_edges(work.faces):
+    now = _open_edges(faces)
+    if now < left:
         work.said.append(f"{len(work.faces) - len(faces):,} triangles written twice were dropped")
-        work.faces = faces
+        work.faces, left = faces, now
+    return left
 
 
 def _neighbours(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -173,11 +171,11 @@ def _neighbours(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return one // 3, other // 3, way[one] == way[other]
 
 
-def _turn_alike(work: _Work) -> None:
+def _turn_alike(work: _Work, left: int) -> int:
     """Turn faces so that neighbours run alike, shell by shell, as most of its faces do."""
     one, other, clash = _neighbours(work.faces)
     if not clash.any():
-        return
+        return left
     around: list[list[tuple[int, bool]]] = [[] for _ in range(len(work.faces))]
     for a, b, odd in zip(one.tolist(), other.tolist(), clash.tolist(), strict=True):
         around[a].append((b, odd))
@@ -198,13 +196,15 @@ def _turn_alike(work: _Work) -> None:
         if 2 * np.count_nonzero(turn[shell]) > len(shell):
             turn[shell] ^= 1
     faces = _turned(work.faces, turn == 1)
-    if _open_edges(faces) < _open_edges(work.faces):
+    now = _open_edges(faces)
+    if now < left:
         before = work.volume()
-        work.faces = faces
+        work.faces, left = faces, now
         count = np.count_nonzero(turn)
         work.said.append(
             f"{count:,} faces ran the wrong way and were turned ({_change(before, work.volume())})"
         )
+    return left
 
 
 def _turned(faces: np.ndarray, which: np.ndarray) -> np.ndarray:
@@ -213,41 +213,48 @@ def _turned(faces: np.ndarray, which: np.ndarray) -> np.ndarray:
     return turned
 
 
-def _close_holes(work: _Work) -> None:
+def _close_holes(work: _Work, left: int) -> int:
     """Close lost triangles and small flat holes, if the mesh is closed then and much the same."""
     loops = _hole_loops(work.faces)
     if not loops or len(loops) > HOLES:
-        return
+        return left
     a, b, c = (work.vertices[work.faces[:, k]] for k in range(3))
-    surface = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2)
+    largest = HOLE_AREA * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2)
     vertices, faces = [work.vertices], [work.faces]
     count = len(work.vertices)
     for loop in loops:
         if len(loop) == 3:
             faces.append(loop[None, ::-1])
-            continue
-        points = work.vertices[loop]
-        middle = points.mean(axis=0)
-        spokes = points - middle
-        normals = np.cross(np.roll(spokes, -1, axis=0), spokes)
-        normal = normals.sum(axis=0)
-        area = float(np.linalg.norm(normal)) / 2
-        width = float(np.linalg.norm(spokes, axis=1).max())
-        if len(loop) > HOLE_EDGES or area > HOLE_AREA * surface or area == 0.0:
-            return
-        if np.abs(spokes @ normal).max() > HOLE_BULGE * width * 2 * area or np.min(normals @ normal) <= 0:
-            return
-        vertices.append(middle[None])
-        faces.append(np.stack([np.roll(loop, -1), loop, np.full(len(loop), count)], axis=1))
-        count += 1
+        elif _is_small_and_flat(work.vertices[loop], largest):
+            # A fan about a new corner in the middle.
+            vertices.append(work.vertices[loop].mean(axis=0, keepdims=True))
+            faces.append(np.stack([np.roll(loop, -1), loop, np.full(len(loop), count)], axis=1))
+            count += 1
+        else:
+            return left
     filled = _Work(np.concatenate(vertices), np.concatenate(faces), [])
     before, after = work.volume(), filled.volume()
-    if _open_edges(filled.faces) or abs(abs(after) - abs(before)) > HOLE_VOLUME * abs(after):
-        return
+    now = _open_edges(filled.faces)
+    if now or abs(abs(after) - abs(before)) > HOLE_VOLUME * abs(after):
+        return left
     edges = sum(map(len, loops))
     holes = "1 hole" if len(loops) == 1 else f"{len(loops)} holes"
     work.said.append(f"{holes} of {edges} edges closed ({_change(before, after)})")
     work.vertices, work.faces = filled.vertices, filled.faces
+    return now
+
+
+def _is_small_and_flat(points: np.ndarray, largest: float) -> bool:
+    """Whether the hole with these corners (n, 3) may be closed by a fan about its middle."""
+    spokes = points - points.mean(axis=0)
+    normals = np.cross(np.roll(spokes, -1, axis=0), spokes)
+    normal = normals.sum(axis=0)
+    twice_area = float(np.linalg.norm(normal))
+    if len(points) > HOLE_EDGES or twice_area > 2 * largest or twice_area == 0.0:
+        return False
+    width = float(np.linalg.norm(spokes, axis=1).max())
+    bulge = float(np.abs(spokes @ normal).max()) / twice_area
+    return bulge <= HOLE_BULGE * width and bool(np.min(normals @ normal) > 0)
 
 
 def _hole_loops(faces: np.ndarray) -> list[np.ndarray]:

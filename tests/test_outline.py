@@ -274,6 +274,13 @@ def test_blind_hole_stops_at_its_depth():
     assert 0 <= volume - (4000 - math.pi * 4 * 6) <= error * math.pi * 4 * 6
 
 
+def test_hole_inside_a_wider_one_is_no_mistake():
+    block = box_piece(np.zeros(3), np.array([20.0, 20, 10]))
+    holes = [drill([10, 10, 10], [0, 0, 1], [1, 0, 0], 6, d) for d in (8.0, 4.0)]
+    cut, error = bored(block, holes, 0.0)
+    assert 0 <= solid(cut).volume - (4000 - math.pi * 16 * 6) <= error * math.pi * 8 * 6
+
+
 def test_bore_beside_the_solid_is_refused():
     with pytest.raises(ValueMistake, match="lies outside"):
         bored(box_piece(np.zeros(3), np.ones(3)), [drill([5, 5, 1], [0, 0, 1], [1, 0, 0])], 0.0)

@@ -143,11 +143,11 @@ def port(name: str, entry: PortEntry, reading: Reading, path: Path, around: Surr
     reach = ""
     if entry.reach is not None:
         with reading.at((*path, "reach"), name):
-            (reach, *others) = around.present([reading.reference(entry.reach, (*path, "reach"))]) or ("",)
-            if others or not reach:
-                raise ValueMistake(
-                    f"`{entry.reach}` is {len(others) + 1 if others else 'no'} solid here; one is due"
-                )
+            found = around.present([reading.reference(entry.reach, (*path, "reach"))])
+            if len(found) != 1:
+                count = f"{len(found)} solids" if found else "no solid"
+                raise ValueMistake(f"`{entry.reach}` is {count} here; one is due")
+        (reach,) = found
     return Port(name, at, axis, up, _link(entry, reading, path), depth, owners, reach)
 
 

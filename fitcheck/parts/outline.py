@@ -103,6 +103,7 @@ def bored(piece: Piece, bores: Sequence[Bore], error: float) -> tuple[Piece, flo
     """
     vertices, faces = piece_triangles(piece)
     body = _manifold(vertices, faces)
+    cutters = []
     reach = float(np.linalg.norm(np.ptp(vertices, axis=0))) + 1.0
     middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
     for bore in bores:
@@ -114,13 +115,14 @@ def bored(piece: Piece, bores: Sequence[Bore], error: float) -> tuple[Piece, flo
         axis = np.asarray(bore.axis, float)
         rotation = np.stack([bore.up, np.cross(axis, bore.up), axis], axis=1)
         cutter = cutter.transform(np.column_stack([rotation, bore.at]))
-        removed = body ^ cutter
-        if removed.volume() < NOTHING:
+        # Asked of the whole body, so that a hole inside a wider one is no mistake.
+        if (body ^ cutter).volume() < NOTHING:
             raise CutMistake(bore.cutout.name, "lies outside the solid it cuts")
-        body = body - cutter
-        if body.volume() < NOTHING:
-            raise CutMistake(bore.cutout.name, "leaves nothing of the solid it cuts")
+        cutters.append(cutter)
         error = max(error, sagitta)
+    body = body - manifold3d.Manifold.batch_boolean(cutters, manifold3d.OpType.Add)
+    if body.volume() < NOTHING:
+        raise CutMistake(bores[-1].cutout.name, "leaves nothing of the solid it cuts")
     return mesh_piece(*_arrays(body), error), error
 
 

@@ -158,8 +158,6 @@ class Reading:
             place = (*path, "repeat", index)
             counts[index] = self.count(raw, place)
             with self.at(place, key=True):
-                if index in self.names():
-                    raise ValueMistake(f"{index} is the name of a value of this model; take another")
                 if counts[index] < 0:
                     raise ValueMistake(f"{counts[index]} of something cannot be made")
                 if np.prod([float(count) for count in counts.values()]) > limits.REPEAT:

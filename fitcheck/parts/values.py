@@ -44,6 +44,10 @@ class FileName(str):
         made.folder = folder
         return made
 
+    def __repr__(self) -> str:
+        """Names of two folders are two values, also where values are told apart by their text."""
+        return f"FileName({str.__repr__(self)}, {str(self.folder)!r})"
+
 
 def evaluate_model(
     model: Model, given: Mapping[str, Value], folder: FilePath | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
@@ -28,6 +29,8 @@ class Desk:
     """What one resolution shares: models, notes of mistakes, shapes already built."""
 
     models: Mapping[str, Model]
+    # Where the scene's own `file` values start.
+    folder: Path = Path()
     mistakes: set[Mistake] = field(default_factory=set)
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
     uncertain: dict[str, tuple[float, float, float, int]] = field(default_factory=dict)

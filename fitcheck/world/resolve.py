@@ -32,7 +32,7 @@ def resolve(scene: Scene) -> World:
         Mistakes: all that could be found wrong in one go, with their places.
     """
     data = scene.document.data
-    desk = Desk(models=scene.models)
+    desk = Desk(models=scene.models, folder=scene.folder)
     space = Space(
         desk, scene.document, ("parts",), data.get("parts") or {}, {}, written=data.get("parameters") or {}
     )

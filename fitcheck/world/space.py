@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from fitcheck.parts.build import GivenMistake, build_shape, evaluate_model
+from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_model
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
 from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number, evaluate
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
@@ -205,7 +205,15 @@ class Space:
             named = self.parameter(text) if text in self.written or text in self.values else None
             if isinstance(named, str):
                 return named
-        return text
+        return self.file(text) if kind == "file" else text
+
+    def file(self, text: str) -> FileName:
+        """A file's name, from the folder of the file that names it; or a parameter that holds one."""
+        named = self.parameter(text) if text in self.written or text in self.values else text
+        if isinstance(named, FileName):
+            return named
+        folder = self.desk.models[self.model].folder if self.model else self.desk.folder
+        return FileName(named if isinstance(named, str) else text, folder)
 
     def flag(self, raw: Any, path: Path, name: str) -> bool:
         """yes, no, or the name of a parameter that is one of them."""

@@ -203,7 +203,7 @@ def test_legend_says_the_edges_and_shows_the_colours():
     words = [text for _, text in bands.legend()]
     assert words[0] == "overlap"
     assert [w.split("\n")[0] for w in words[1:]] == [
-        "under 3 mm",
+        "under 3 mm:",
         "3 to 5 mm",
         "5 to 10 mm",
         "10 to 20 mm",

@@ -72,9 +72,10 @@ class Bands:
     def legend(self) -> list[tuple[str, str]]:
         """(colour, words) of each band, nearest first."""
         d, *rest = (f"{e:g}" for e in self.edges)
-        less = "less than demanded" if self.ruled else ""
-        own = " or its own demand" if self.pairs and self.ruled else ""
-        words = ["overlap", f"under {d} mm{own}\n{less}".strip()]
+        under = f"under {d} mm"
+        if self.ruled:
+            under += " or its own\ndemand: too near" if self.pairs else ":\nless than demanded"
+        words = ["overlap", under]
         words += [f"{a} to {b} mm" for a, b in zip((d, *rest), rest, strict=False)]
         return list(
             zip((OVERLAP, *NEAR, FAR), [*words, f"over {rest[-1]} mm,\nor meant to touch"], strict=True)

@@ -76,15 +76,6 @@ def concerned(world: World, finding: Finding) -> set[int]:
     }
 
 
-def by_weight(findings: Sequence[Finding]) -> list[Finding]:
-    """Findings, worst first: causes before what follows from them, then by how much is missing."""
-
-    def missing(f: Finding) -> float:
-        if f.check == "interference":
-            return f.measured or 0.0
-        return abs((f.required or 0.0) - (f.measured or 0.0)) if f.measured is not None else 0.0
-
-    def rank(f: Finding) -> tuple[int, bool, bool, float, str]:
-        return (-SEVERITY.index(f.verdict), bool(f.follows), f.check != "interference", -missing(f), f.id)
-
-    return sorted(findings, key=rank)
+def worst_first(findings: Sequence[Finding]) -> list[Finding]:
+    """Findings by verdict, and causes before what follows from them; else in the report's own order."""
+    return sorted(findings, key=lambda f: (-SEVERITY.index(f.verdict), bool(f.follows)))

@@ -21,6 +21,8 @@ LONG = 40.0
 SHARE = 0.3
 FACTORS = (2, 3, 4, 5, 6, 8, 10, 12)
 CAPTION = 14.0
+# The ring and its detail share this letter; a line joins them where it need not cross half the drawing.
+NAME, NEAR = "A", 320.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,25 +101,30 @@ def kept_free(frame: Layout, square: tuple[int, int, int, int], gap: int) -> Lay
     return replace(frame, rooms=rooms)
 
 
+def tag_box(paper: Paper, detail: Detail) -> Box:
+    """Where the detail's letter stands: at the ring's upper corner, towards the middle of the picture."""
+    x0, y0, x1, _ = detail.shows
+    wide, high = (n + 2 * paper.px(3) for n in paper.measure(NAME, CAPTION, bold=True))
+    x = x0 - wide if x0 > paper.image.width / 2 else x1
+    return x, y0, x + wide, y0 + high
+
+
 def draw_detail(paper: Paper, detail: Detail, drawing: Image.Image) -> None:
     """Paste the magnified drawing, say what it is, and frame what it shows in the main drawing."""
     left, top, right, bottom = detail.camera.pane
-    shown = detail.shows
-    start = (shown[2] if left > shown[0] else shown[0], shown[3] if top > shown[1] else shown[1])
-    end = (float(left if left > shown[0] else right), float(top if top > shown[1] else bottom))
-    paper.line([start, end], PAPER, 3.5)
-    paper.line([start, end], GREY, 1.3)
-    ring = [
-        (shown[0], shown[1]),
-        (shown[2], shown[1]),
-        (shown[2], shown[3]),
-        (shown[0], shown[3]),
-        (shown[0], shown[1]),
-    ]
+    x0, y0, x1, y1 = detail.shows
+    start = (x1 if left > x0 else x0, y1 if top > y0 else y0)
+    end = (float(left if left > x0 else right), float(top if top > y0 else bottom))
+    if np.hypot(end[0] - start[0], end[1] - start[1]) < paper.px(NEAR):
+        paper.line([start, end], PAPER, 3.5)
+        paper.line([start, end], GREY, 1.3)
+    ring = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
     paper.line(ring, PAPER, 4.0)
     paper.line(ring, INK, 1.6)
     paper.image.paste(drawing, (left, top))
-    said = f"{detail.factor} × larger: " + ", ".join(detail.dim.finding.parts)
+    tag = tag_box(paper, detail)
+    paper.write("detail", NAME, tag[:2], CAPTION, bold=True, colour=PAPER, fill=INK, pad=3)
+    said = f"{NAME}  {detail.factor} × larger: " + ", ".join(detail.dim.finding.parts)
     text = paper.shortened(said, CAPTION, right - left - paper.px(16))
     box = paper.write("detail", text, (left, top), CAPTION, fill=PAPER, pad=4)
     pane = (float(left), box[3], float(right), float(bottom))

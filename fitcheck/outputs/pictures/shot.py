@@ -59,6 +59,11 @@ class Scene:
         return np.asarray(np.isin(self.parts, sorted(self.case)))
 
     @cached_property
+    def single(self) -> np.ndarray:
+        """(n,) bool: skins of one piece; the faces of several would show through each other as clouds."""
+        return np.array([len(s.solid.pieces) == 1 for s in self.skins], bool)
+
+    @cached_property
     def faint(self) -> np.ndarray:
         """(n,) bool: skins to see through."""
         clear = np.array([s.solid.transparent for s in self.skins], bool)
@@ -140,7 +145,7 @@ class Shot:
         made = [Sheet(points, source.normals, dense, values, colours[source.owner])]
         grey = np.tile(np.array(FAINT_GREY, np.uint8), (len(source.points), 1))
         for group, opacity in (
-            (scene.of_case, CASE_OPACITY),
+            (scene.of_case & scene.single, CASE_OPACITY),
             (scene.faint & ~scene.of_case, GLASS_OPACITY),
         ):
             faint = source.triangles[(group & self.shown)[owner]]
@@ -151,7 +156,9 @@ class Shot:
         dark, pale = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))]
         for skin, on, faint in zip(self.scene.skins, self.shown, self.scene.faint, strict=True):
             if on:
-                lines = skin.patch.edges if faint else skin.patch.lines_seen(self.camera.towards)
+                # A sheet's round holes need no outline: their rims are drawn.
+                flat = faint and skin.solid.role in ("sheet", "glass")
+                lines = skin.patch.edges if flat else skin.patch.lines_seen(self.camera.towards)
                 (pale if faint else dark).append(lines + self.moved[skin.part])
         ways = self._ways() if self.view.explode else []
         return [

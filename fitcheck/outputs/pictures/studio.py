@@ -17,7 +17,7 @@ from fitcheck.outputs.pictures.detail import Detail
 from fitcheck.outputs.pictures.draw import Halfspace
 from fitcheck.outputs.pictures.field import field_of
 from fitcheck.outputs.pictures.labels import Label, Seen
-from fitcheck.outputs.pictures.paper import PAPER, Paper, Words
+from fitcheck.outputs.pictures.paper import PAPER, Box, Paper, Words
 from fitcheck.outputs.pictures.probe import NoPicture, start_probe
 from fitcheck.outputs.pictures.shot import Scene, Shot
 from fitcheck.outputs.pictures.surfaces import cloth, skins
@@ -89,7 +89,7 @@ class Studio:
     @cached_property
     def ranked(self) -> list[Finding]:
         """Findings, worst first."""
-        return choose.by_weight(self.report.findings)
+        return choose.worst_first(self.report.findings)
 
     def drawn(self, view: View) -> Drawn:
         """One picture; raises NoPicture, or ValueMistake for a name the scene has not."""
@@ -111,7 +111,8 @@ class Studio:
         if near is not None:
             frame = detail.kept_free(frame, near.camera.pane, paper.px(8))
         placed = self._name_parts(paper, frame, seen)
-        self._draw_dimensions(paper, frame, dims, placed)
+        marks = [near.shows, detail.tag_box(paper, near)] if near is not None else []
+        self._draw_dimensions(paper, frame, dims, placed, marks)
         if near is not None:
             detail.draw_detail(paper, near, replace(shot, camera=near.camera).taken()[0])
         self._margins(paper, view, camera, shown)
@@ -169,11 +170,16 @@ class Studio:
         return dimensions.chosen(marked, camera, frame.box)
 
     def _draw_dimensions(
-        self, paper: Paper, frame: margins.Layout, dims: list[dimensions.Dimension], placed: list[Label]
+        self,
+        paper: Paper,
+        frame: margins.Layout,
+        dims: list[dimensions.Dimension],
+        placed: list[Label],
+        marks: list[Box],
     ) -> None:
         reach = paper.px(6)
         dots = [(x - reach, y - reach, x + reach, y + reach) for x, y in (label.at for label in placed)]
-        dimensions.draw_dimensions(paper, dims, frame.box, dots)
+        dimensions.draw_dimensions(paper, dims, frame.box, [*marks, *dots])
 
     def _in_view(self, finding: Finding, keep: Halfspace | None, shown: frozenset[int]) -> bool:
         """Is the finding's place in front of the eye: not hidden by the view, and at the section's plane?"""

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from fitcheck.parts.outline import extruded, hollow_cylinder
 from fitcheck.parts.polygon import Cutout
 from fitcheck.parts.solids import Kind
-from fitcheck.world import engine, trees
+from fitcheck.world import engine, kernels, trees
 from fitcheck.world.frames import turn_about
 from fitcheck.world.prisms import FACET, facet_error, prism
 from fitcheck.world.trees import Pose
@@ -427,10 +427,10 @@ def test_winding_number_of_a_cube():
     """1 inside, 0 outside, the solid angle's share on it: 1/2 on a face, 1/8 at a corner."""
     points, faces = lattice.surface(frozenset({(0, 0, 0)}), 2.0)
     asked = np.array([[1, 1, 1], [3, 1, 1], [1e-9, 1, 0.9], [1e-9, 1e-9, 1e-9]])
-    found = trees.winding_number(points[faces], asked)
+    found = kernels.winding_number(points[faces], asked)
     assert found == pytest.approx([1, 0, 1, 1], abs=1e-6)
     # Four of six faces see 2/3 of all directions from the middle.
-    assert trees.winding_number(points[faces[4:]], asked[:1]) == pytest.approx([2 / 3])
+    assert kernels.winding_number(points[faces[4:]], asked[:1]) == pytest.approx([2 / 3])
 
 
 # ---- the same relation, the same bytes

@@ -9,10 +9,12 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from fitcheck.parts.solids import Kind
-from fitcheck.world import pairs, prisms, slides, trees, volumes
+from fitcheck.world import kernels, pairs, prisms, slides, trees, volumes
 from fitcheck.world.bodies import Bodies
 from fitcheck.world.pairs import CONTACT
 
+# Pairs of boxes and cylinders are asked in lots of this many, the nearest first.
+LOT = 64
 # Turned triangles are kept for meshes of no more faces than this, and so many of them.
 FACES_TURNED = 20_000
 TURNED_KEPT = 2_000
@@ -43,14 +45,37 @@ def first_touch(
         limit: mm.
     """
     rows, entry = _swept(bodies, movers, stayers, direction, limit)
-    best = Touch(limit, None)
-    for (i, j), bound in zip(rows.tolist(), entry.tolist(), strict=True):
+    simple = (bodies.kinds[rows] != Kind.MESH).all(axis=1)
+    best = _touch_simple(bodies, rows[simple], entry[simple], direction, limit)
+    if best.overlaps:
+        return best
+    for (i, j), bound in zip(rows[~simple].tolist(), entry[~simple].tolist(), strict=True):
         if bound > best.way or bound == best.way > 0:
             break
         if interfere(bodies, i, j):
             return Touch(0.0, j, overlaps=True)
         if best.way > 0 and (way := slide(bodies, i, j, direction, best.way)) < best.way:
             best = Touch(way, j)
+    return best
+
+
+def _touch_simple(
+    bodies: Bodies, rows: np.ndarray, entry: np.ndarray, direction: np.ndarray, limit: float
+) -> Touch:
+    """First touch of pairs of boxes and cylinders, those that may touch first coming first."""
+    best = Touch(limit, None)
+    for start in range(0, len(rows), LOT):
+        if entry[start] > best.way or entry[start] == best.way > 0:
+            break
+        lot = rows[start : start + LOT]
+        ways = kernels.travel_pairs(
+            bodies.kinds, bodies.halves, bodies.rotations, bodies.centres, lot, direction, limit, CONTACT
+        )
+        least = int(ways.argmin())
+        if ways[least] < 0:
+            return Touch(0.0, int(lot[least, 1]), overlaps=True)
+        if ways[least] < best.way:
+            best = Touch(float(ways[least]), int(lot[least, 1]))
     return best
 
 
@@ -86,7 +111,7 @@ _interfering: WeakKeyDictionary[Bodies, dict[tuple[int, int], bool]] = WeakKeyDi
 
 
 def interfere(bodies: Bodies, i: int, j: int) -> bool:
-    """Do two pieces interfere where they are? Asked once a pair."""
+    """Do two pieces, one of them a mesh, interfere where they are? Asked once a pair."""
     if (
         np.minimum(bodies.bounds[i, 1], bodies.bounds[j, 1])
         - np.maximum(bodies.bounds[i, 0], bodies.bounds[j, 0])

@@ -22,6 +22,7 @@ import fcl
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Mesh
+from fitcheck.world import kernels
 from fitcheck.world.prisms import prism
 
 # A tree takes about 620 bytes a face; this many faces are kept, the oldest are dropped.
@@ -187,41 +188,16 @@ def _any_inside(around: Tree, shells: tuple[np.ndarray, ...], pose: Pose) -> boo
 
 
 def _point_inside(around: Tree, points: np.ndarray) -> bool | None:
-    """Are these points of one shell inside? The first clear answer counts."""
-    for winding in winding_number(around.triangles, points):
+    """Are these points of one shell inside? The first clear answer counts.
+
+    Winding number as a test for open meshes: Jacobson, Kavan and Sorkine-Hornung 2013.
+    """
+    for winding in kernels.winding_number(around.triangles, points):
         if around.closed and abs(winding - round(winding)) < WHOLE:
             return bool(round(winding) != 0)
         if not around.closed and not OUTSIDE < winding < INSIDE:
             return bool(winding >= INSIDE)
     return None
-
-
-def winding_number(triangles: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """How often the surface goes round each point: 1 inside a closed outward mesh, 0 outside.
-
-    Sum of signed solid angles over 4 pi: van Oosterom and Strackee 1983; as a test for
-    open meshes: Jacobson, Kavan and Sorkine-Hornung 2013.
-
-    Args:
-        triangles: (n, 3, 3) corners, mm.
-        points: (m, 3) mm.
-
-    Returns:
-        (m,)
-    """
-    out = np.empty(len(points))
-    for index, point in enumerate(points):
-        a, b, c = np.moveaxis(triangles - point, 1, 0)
-        la, lb, lc = (np.sqrt(np.einsum("ij,ij->i", x, x)) for x in (a, b, c))
-        above = np.einsum("ij,ij->i", a, np.cross(b, c))
-        below = (
-            la * lb * lc
-            + np.einsum("ij,ij->i", a, b) * lc
-            + np.einsum("ij,ij->i", b, c) * la
-            + np.einsum("ij,ij->i", c, a) * lb
-        )
-        out[index] = np.arctan2(above, below).sum() / (2 * np.pi)
-    return out
 
 
 def _outermost(points: np.ndarray) -> np.ndarray:
@@ -241,6 +217,7 @@ def _shells(vertices: np.ndarray, faces: np.ndarray) -> list[np.ndarray]:
         label = label[label]
         if (label == before).all():
             break
-    order = np.unique(faces)
-    groups = label[same.reshape(-1)[order]]
-    return [order[groups == group] for group in np.unique(groups)]
+    used = np.unique(faces)
+    groups = label[same.reshape(-1)[used]]
+    used = used[np.argsort(groups, kind="stable")]
+    return np.split(used, np.flatnonzero(np.diff(np.sort(groups))) + 1)

@@ -70,7 +70,7 @@ use:
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def folder(tmp_path: Path) -> Path:
     own = tmp_path / "own"
     own.mkdir()

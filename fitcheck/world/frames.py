@@ -38,11 +38,11 @@ class Frame:
 
     def point(self, points: np.ndarray) -> np.ndarray:
         """Points (..., 3) in b, given in a."""
-        return points @ self.rotation.T + self.origin
+        return np.asarray(points @ self.rotation.T + self.origin)
 
     def direction(self, directions: np.ndarray) -> np.ndarray:
         """Directions (..., 3) in b, given in a."""
-        return directions @ self.rotation.T
+        return np.asarray(directions @ self.rotation.T)
 
     def inverse(self) -> Frame:
         """b_from_a."""
@@ -61,4 +61,4 @@ def turn_about(axis: np.ndarray, degrees: float) -> np.ndarray:
         cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
     x, y, z = axis
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]], float)
-    return cos * np.eye(3) + sin * cross + (1 - cos) * np.outer(axis, axis)
+    return np.asarray(cos * np.eye(3) + sin * cross + (1 - cos) * np.outer(axis, axis))

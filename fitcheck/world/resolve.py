@@ -278,7 +278,7 @@ class _Names:
 
     def _members(self, said: str) -> list[tuple[str, tuple[str, ...]]]:
         """Leaves (and the one solid) that a name stands for."""
-        found = []
+        found: list[tuple[str, tuple[str, ...]]] = []
         for part in self.parts:
             solid = next((s for s in part.shape.solids if f"{part.name}.{s}" == said), "")
             stem = part.name.partition("[")[0]

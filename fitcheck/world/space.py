@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
@@ -76,7 +77,7 @@ class Space:
         found: list[tuple[str, str, dict[str, Value]]] = []
         for name in self.entries:
             try:
-                found += self._memoised("instances", name, lambda n=name: self._expand(n))
+                found += self._memoised("instances", name, partial(self._expand, name))
             except PassedOver:
                 continue
         return found
@@ -170,9 +171,7 @@ class Space:
                     tries.failed(self.desk.note(self.document.mark(place, key=True), parameter, wrong))
                     continue
                 for value in tries(
-                    lambda r=raw, p=place, d=declared[parameter], n=parameter: self.typed(
-                        r, d, p, indices, f"{name}.{n}"
-                    )
+                    partial(self.typed, raw, declared[parameter], place, indices, f"{name}.{parameter}")
                 ):
                     given[parameter] = value
         try:
@@ -262,7 +261,8 @@ class Space:
         return None
 
     def _parameter(self, name: str) -> Value:
-        raw, path = self.written[name], ("parameters", name)
+        raw = self.written[name]
+        path: Path = ("parameters", name)
         declared: dict[str, Any] = {}
         if isinstance(raw, dict):
             declared, raw, path = raw, raw["value"], ("parameters", name, "value")
@@ -365,7 +365,10 @@ class Space:
         """A path with its indices worked out: `fan[i + 1]` -> `fan[2]`."""
 
         def number(match: re.Match[str]) -> str:
-            got = as_count(evaluate(parse(match.group(1)), lambda n: self.lookup(n, indices)))
+            index = parse(match.group(1))
+            if isinstance(index, Uncertain):
+                raise ValueMistake(f"`{match.group(1)}` is no index: it is not certain")
+            got = as_count(evaluate(index, lambda n: self.lookup(n, indices)))
             return f"[{got}]"
 
         return re.sub(r"\[([^\[\]]+)\]", number, said)
@@ -404,11 +407,15 @@ def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
     children: dict[str, Child] = {}
     with space.gathering() as tries:
         for name, _, _ in space.instances():
-            for child in tries(lambda n=name: Child(space.node(n), space.frame(n))):
+            for child in tries(partial(_stand, space, name)):
                 children[name] = child
     node = Node(model.name, dict(values), shape, children, tuple(space.contacts))
     desk.nodes[key] = node
     return node
+
+
+def _stand(space: Space, name: str) -> Child:
+    return Child(space.node(name), space.frame(name))
 
 
 def box_bounds(space: Compartment, frame: Frame) -> np.ndarray:

@@ -338,6 +338,7 @@ def test_addresses_and_times_are_no_missing_space():
     assert read_document(source, "m.yaml").data == ["http://example.org", "12:30", "a:b", "x"]
 
 
+@pytest.mark.filterwarnings("ignore::ruamel.yaml.error.MantissaNoDotYAML1_1Warning")
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.text("0123456789._+-eExo", min_size=1, max_size=8))
 def test_what_is_not_doubtful_is_no_other_number_elsewhere(number):
@@ -371,6 +372,12 @@ def test_nodes_at_and_beyond_the_limit():
     read_document(f"a: [{', '.join(['1'] * items)}]", "m.yaml")
     (said,) = mistakes("a:\n" + "- 1\n" * (items + 1))
     assert said == f"m.yaml:{items + 2}:3: a: more than 10,000 keys and values; that is the limit"
+
+
+def test_lines_at_and_beyond_the_limit():
+    source = "a: 1" + "\n" * (limits.LINES - 1)
+    read_document(source, "m.yaml")
+    assert mistakes(source + "\n") == ["m.yaml:20001:1: holds 20,001 lines; the limit is 20,000"]
 
 
 def test_size_at_and_beyond_the_limit():

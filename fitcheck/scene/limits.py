@@ -6,6 +6,8 @@ far below what would cost a second or half a gigabyte; each error names the limi
 
 # A scene of 60 parts has about 15 kB. One scalar of 20 MB held a YAML reader for 7 s.
 FILE_BYTES = 1 << 20
+# 10,000 keys and values, each on a line, with as many comments.
+LINES = 20_000
 # A turned solid in a repeated assembly is 8 deep. Recursive code downstream stays shallow.
 NESTING = 32
 # Keys, values, lists and mappings together; a scene of 250 lines has about 1,300.

@@ -41,7 +41,7 @@ class Fault:
 
 def missing_space(text: str) -> tuple[str, str] | None:
     """Problem and mend of `depth:640`, or None where that is not what was written."""
-    found = _MISSING_SPACE.fullmatch(text.strip())
+    found = _MISSING_SPACE.fullmatch(text.strip()) if ":" in text else None
     if not found:
         return None
     return f"a space is missing after the colon of `{text.strip()}`", f"write {found[1]}: {found[2]}"
@@ -82,7 +82,7 @@ def explain(fault: Fault, lines: Sequence[str], opened: Sequence[Opened], file: 
     if "nesting depth" in fault.problem:
         # The library's own limit of 1,000 comes first where it reads ahead for a colon.
         return said(f"nested deeper than {limits.NESTING} levels; that is the limit")
-    if "directive" in fault.context:
+    if "directive" in fault.context or "%YAML" in fault.problem:
         return said(
             "a line that begins with % instructs the YAML reader, and is not read", "delete the line", context
         )

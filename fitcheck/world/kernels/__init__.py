@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fitcheck.world.kernels import compiled
 from fitcheck.world.kernels.bodies import TRIANGLE
+from fitcheck.world.kernels.native import is_kept
 
 __all__ = [
     "Measures",
@@ -57,7 +58,7 @@ class Measures(NamedTuple):
 class Nearest(NamedTuple):
     """The triangle of a soup that counts: the deepest in the body, else the nearest.
 
-    As a row of `Measures`, with the index of the triangle, -1 if none is within reach.
+    As a row of `Measures`, with the row of the triangle, -1 if none is within reach.
     """
 
     distance: float
@@ -65,7 +66,7 @@ class Nearest(NamedTuple):
     normal: Floats
     on_a: Floats
     on_b: Floats
-    index: int
+    triangle: int
 
 
 def measure_pairs(
@@ -190,7 +191,7 @@ def winding_number(triangles: ArrayLike, points: ArrayLike) -> Floats:
 
 def is_compiled() -> bool:
     """Whether the first questions are answered at once; else they wait for the compiler."""
-    return compiled.is_kept(compiled.measure) and compiled.is_kept(compiled.travel)
+    return is_kept(compiled.measure) and is_kept(compiled.travel)
 
 
 def warm() -> None:

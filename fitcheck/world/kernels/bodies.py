@@ -7,43 +7,74 @@ algorithm serves every pair of kinds.
 
 from __future__ import annotations
 
-from collections import namedtuple
 from math import sqrt
+from typing import NamedTuple
 
-from numba import njit
+import numpy as np
 
-from fitcheck.world.kernels.vectors import add, along, axis, dot, scale, sub
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Ints, Vector, add, along, axis, dot, scale, sub
 
 # BOX and CYLINDER are those of `parts.solids.Kind`. A TRIANGLE is known to the kernels
 # only: the rows of its frame are its corners, relative to its centre.
 BOX, CYLINDER, TRIANGLE = 0, 1, 2
 
-# kinds (n,), halves (n, 3), frames (n, 3, 3): arrays as the public functions take them.
-Bodies = namedtuple("Bodies", ["kinds", "halves", "frames"])
+# Distance, depth, unit normal from i to j, point of i, point of j (both from the centre of
+# i), and by how much the distance may be too large.
+Measure = tuple[float, float, Vector, Vector, Vector, float]
 
 
-@njit
-def reach(bodies, i, n):
+class Bodies(NamedTuple):
+    """Kinds (n,), half sizes (n, 3) and frames (n, 3, 3) as the public functions take them."""
+
+    kinds: Ints
+    halves: Floats
+    frames: Floats
+
+
+class Scratch(NamedTuple):
+    """Room that one pair after the other uses, so that none has to be allocated.
+
+    Args:
+        turn: (3, 3) axes of one box in the frame of another.
+        hull: (4, 9) points of the set of differences, see `nearest.improve`.
+        weights: (4,) of these points.
+        inner: two boxes, see `travel.surely_deeper`.
+    """
+
+    turn: Floats
+    hull: Floats
+    weights: Floats
+    inner: Bodies
+
+
+@native
+def make_scratch() -> Scratch:
+    """New scratch."""
+    inner = Bodies(np.zeros(2, np.int64), np.zeros((2, 3)), np.zeros((2, 3, 3)))
+    return Scratch(np.empty((3, 3)), np.empty((4, 9)), np.empty(4), inner)
+
+
+@native
+def reach(bodies: Bodies, i: int, n: Vector) -> float:
     """Support function of body i: greatest n.x over its points x, from its centre."""
     kind = bodies.kinds[i]
     halves = bodies.halves
     frames = bodies.frames
     if kind == BOX:
-        return (
-            abs(dot(axis(frames, i, 0), n)) * halves[i, 0]
-            + abs(dot(axis(frames, i, 1), n)) * halves[i, 1]
-            + abs(dot(axis(frames, i, 2), n)) * halves[i, 2]
-        )
+        total = abs(dot(axis(frames, i, 0), n)) * halves[i, 0]
+        total += abs(dot(axis(frames, i, 1), n)) * halves[i, 1]
+        return float(total + abs(dot(axis(frames, i, 2), n)) * halves[i, 2])
     if kind == CYLINDER:
         x, y = dot(axis(frames, i, 0), n), dot(axis(frames, i, 1), n)
-        return abs(dot(axis(frames, i, 2), n)) * halves[i, 2] + sqrt(x * x + y * y) * halves[i, 0]
+        return float(abs(dot(axis(frames, i, 2), n)) * halves[i, 2] + sqrt(x * x + y * y) * halves[i, 0])
     best = dot((frames[i, 0, 0], frames[i, 0, 1], frames[i, 0, 2]), n)
     best = max(best, dot((frames[i, 1, 0], frames[i, 1, 1], frames[i, 1, 2]), n))
     return max(best, dot((frames[i, 2, 0], frames[i, 2, 1], frames[i, 2, 2]), n))
 
 
-@njit
-def signed(x, tie):
+@native
+def signed(x: float, tie: float) -> float:
     """Sign of x, 0 within the tie."""
     if x > tie:
         return 1.0
@@ -52,8 +83,8 @@ def signed(x, tie):
     return 0.0
 
 
-@njit
-def farthest(bodies, i, n, tie):
+@native
+def farthest(bodies: Bodies, i: int, n: Vector, tie: float) -> Vector:
     """A point of body i, from its centre, that reaches farthest along the unit vector n.
 
     Within a sine of `tie` of a face or an axis n counts as on it: the point is then the
@@ -89,8 +120,8 @@ def farthest(bodies, i, n, tie):
     return (frames[i, best, 0], frames[i, best, 1], frames[i, best, 2])
 
 
-@njit
-def separation(bodies, i, j, c, n):
+@native
+def separation(bodies: Bodies, i: int, j: int, c: Vector, n: Vector) -> float:
     """Gap between body i and body j (centre at c from that of i) seen along unit n.
 
     A lower bound of the distance for any n; minus a shift along n that clears them when
@@ -99,8 +130,8 @@ def separation(bodies, i, j, c, n):
     return dot(c, n) - reach(bodies, i, n) - reach(bodies, j, (-n[0], -n[1], -n[2]))
 
 
-@njit
-def radius(bodies, i):
+@native
+def radius(bodies: Bodies, i: int) -> float:
     """Radius of a ball about the centre that holds the body."""
     halves = bodies.halves
     if bodies.kinds[i] == CYLINDER:
@@ -114,8 +145,8 @@ def radius(bodies, i):
     return sqrt(most)
 
 
-@njit
-def clear(bodies, i, j, c, p, q):
+@native
+def clear(bodies: Bodies, i: int, j: int, c: Vector, p: Vector, q: Vector) -> tuple[float, float]:
     """Upper and lower bound of the distance proven by points p of i and q of j.
 
     The lower bound is the separation along q - p (engine of the certificate: weak
@@ -129,8 +160,8 @@ def clear(bodies, i, j, c, p, q):
     return most, separation(bodies, i, j, c, scale(gap, 1.0 / most))
 
 
-@njit
-def square_to(bodies, i, n, tie):
+@native
+def square_to(bodies: Bodies, i: int, n: Vector, tie: float) -> Vector:
     """Unit n turned square to those axes of body i that it is square to within `tie`."""
     if bodies.kinds[i] == TRIANGLE:
         return n
@@ -142,7 +173,7 @@ def square_to(bodies, i, n, tie):
     return scale(n, 1.0 / sqrt(dot(n, n)))
 
 
-@njit
-def middle(p, q):
+@native
+def middle(p: Vector, q: Vector) -> Vector:
     """Point half way."""
     return scale(add(p, q), 0.5)

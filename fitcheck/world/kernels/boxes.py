@@ -9,10 +9,10 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
-from numba import njit
 
-from fitcheck.world.kernels.bodies import clear, middle
-from fitcheck.world.kernels.vectors import add, along, axis, clamp, dot, scale, sub
+from fitcheck.world.kernels.bodies import Bodies, Measure, clear, middle
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Vector, add, along, axis, clamp, dot, scale, sub
 
 # Boxes turned against each other by less than this (sine) count as parallel: 6e-11 mm
 # on 600 mm.
@@ -23,8 +23,8 @@ NO_AXIS = 1e-12
 NEAR = 1e-7
 
 
-@njit
-def relative(bodies, i, j, c, turn):
+@native
+def relative(bodies: Bodies, i: int, j: int, c: Vector, turn: Floats) -> Vector:
     """Fill turn (3, 3) with the axes of j in the frame of i; the centre of j in it."""
     frames = bodies.frames
     for k in range(3):
@@ -33,22 +33,22 @@ def relative(bodies, i, j, c, turn):
     return (dot(axis(frames, i, 0), c), dot(axis(frames, i, 1), c), dot(axis(frames, i, 2), c))
 
 
-@njit
-def out_of(frames, i, x):
+@native
+def out_of(frames: Floats, i: int, x: Vector) -> Vector:
     """Vector x given in the frame of body i, in world directions."""
     return add(
         add(scale(axis(frames, i, 0), x[0]), scale(axis(frames, i, 1), x[1])), scale(axis(frames, i, 2), x[2])
     )
 
 
-@njit
-def column(turn, m):
+@native
+def column(turn: Floats, m: int) -> Vector:
     """Column m of a (3, 3) array."""
     return (turn[0, m], turn[1, m], turn[2, m])
 
 
-@njit
-def box_axis(turn, k):
+@native
+def box_axis(turn: Floats, k: int) -> tuple[Vector, bool]:
     """Axis k of the 15, in the frame of i, and whether it has a direction.
 
     0-2 faces of i, 3-5 faces of j, 6-14 products of an edge of i with one of j.
@@ -71,18 +71,18 @@ def box_axis(turn, k):
     return scale(n, 1.0 / size), True
 
 
-@njit
-def box_reach(bodies, i, j, turn, n):
+@native
+def box_reach(bodies: Bodies, i: int, j: int, turn: Floats, n: Vector) -> float:
     """Sum of what both boxes reach along n, given in the frame of i."""
     halves = bodies.halves
     total = abs(n[0]) * halves[i, 0] + abs(n[1]) * halves[i, 1] + abs(n[2]) * halves[i, 2]
     for m in range(3):
         total += abs(dot(column(turn, m), n)) * halves[j, m]
-    return total
+    return float(total)
 
 
-@njit
-def most_separate(bodies, i, j, turn, t):
+@native
+def most_separate(bodies: Bodies, i: int, j: int, turn: Floats, t: Vector) -> tuple[float, Vector]:
     """Greatest separation over the 15 axes, and its axis in the frame of i, towards j."""
     best = -np.inf
     normal = (1.0, 0.0, 0.0)
@@ -98,8 +98,8 @@ def most_separate(bodies, i, j, turn, t):
     return best, normal
 
 
-@njit
-def are_parallel(turn):
+@native
+def are_parallel(turn: Floats) -> bool:
     """Whether every axis of one lies along an axis of the other."""
     for k in range(3):
         for m in range(3):
@@ -109,8 +109,8 @@ def are_parallel(turn):
     return True
 
 
-@njit
-def parallel_witnesses(bodies, i, j, turn, t):
+@native
+def parallel_witnesses(bodies: Bodies, i: int, j: int, turn: Floats, t: Vector) -> tuple[Vector, Vector]:
     """Nearest points of two parallel boxes in the frame of i: middles of what faces."""
     p = (0.0, 0.0, 0.0)
     q = (0.0, 0.0, 0.0)
@@ -130,8 +130,8 @@ def parallel_witnesses(bodies, i, j, turn, t):
     return p, q
 
 
-@njit
-def corner(bodies, i, s):
+@native
+def corner(bodies: Bodies, i: int, s: int) -> Vector:
     """Corner s (0 to 7) of box i in its own frame."""
     h = bodies.halves
     return (
@@ -141,15 +141,15 @@ def corner(bodies, i, s):
     )
 
 
-@njit
-def within_box(bodies, i, x):
+@native
+def within_box(bodies: Bodies, i: int, x: Vector) -> Vector:
     """Nearest point of box i to x, both in its own frame."""
     h = bodies.halves
     return (clamp(x[0], h[i, 0]), clamp(x[1], h[i, 1]), clamp(x[2], h[i, 2]))
 
 
-@njit
-def corner_witnesses(bodies, i, j, turn, t):
+@native
+def corner_witnesses(bodies: Bodies, i: int, j: int, turn: Floats, t: Vector) -> tuple[float, Vector, Vector]:
     """Nearest corner-to-box pair of points in the frame of i, and its squared distance."""
     best = np.inf
     p = q = (0.0, 0.0, 0.0)
@@ -172,8 +172,8 @@ def corner_witnesses(bodies, i, j, turn, t):
     return best, p, q
 
 
-@njit
-def nearest_on_lines(w, b, e, half_b, half_e):
+@native
+def nearest_on_lines(w: Vector, b: Vector, e: Vector, half_b: float, half_e: float) -> tuple[float, float]:
     """Parameters s on e and u on b that bring two segments nearest; w from mid e to mid b.
 
     Ericson, Real-Time Collision Detection, 5.1.9, for unit directions and centred ends.
@@ -188,8 +188,10 @@ def nearest_on_lines(w, b, e, half_b, half_e):
     return clamp(we + k * u, half_e), u
 
 
-@njit
-def edge_witnesses(bodies, i, j, turn, t, best, p, q):
+@native
+def edge_witnesses(
+    bodies: Bodies, i: int, j: int, turn: Floats, t: Vector, best: float, p: Vector, q: Vector
+) -> tuple[float, Vector, Vector]:
     """As corner_witnesses for all pairs of edges, where these beat `best`, p and q."""
     h = bodies.halves
     for m in range(3):
@@ -216,8 +218,10 @@ def edge_witnesses(bodies, i, j, turn, t, best, p, q):
     return best, p, q
 
 
-@njit
-def box_witnesses(bodies, i, j, turn, t, parallel):
+@native
+def box_witnesses(
+    bodies: Bodies, i: int, j: int, turn: Floats, t: Vector, parallel: bool
+) -> tuple[Vector, Vector]:
     """Nearest points of two boxes that do not overlap, in the frame of i."""
     if parallel:
         return parallel_witnesses(bodies, i, j, turn, t)
@@ -226,8 +230,8 @@ def box_witnesses(bodies, i, j, turn, t, parallel):
     return p, q
 
 
-@njit
-def measure_boxes(bodies, i, j, c, within, turn):
+@native
+def measure_boxes(bodies: Bodies, i: int, j: int, c: Vector, within: float, turn: Floats) -> Measure:
     """Distance, depth, normal, points (from the centre of i) and error of two boxes."""
     t = relative(bodies, i, j, c, turn)
     apart, n = most_separate(bodies, i, j, turn, t)

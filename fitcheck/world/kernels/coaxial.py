@@ -10,18 +10,18 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
-from numba import njit
 
-from fitcheck.world.kernels.bodies import BOX
-from fitcheck.world.kernels.vectors import add, along, axis, clamp, cross, dot, length, scale, sub
+from fitcheck.world.kernels.bodies import BOX, Bodies, Measure
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Vector, add, along, axis, clamp, cross, dot, length, scale, sub
 
 # Axes turned against each other by less than this (sine) count as parallel: 6e-11 mm on
 # 600 mm.
 PARALLEL = 1e-13
 
 
-@njit
-def shared_axis(bodies, i, j):
+@native
+def shared_axis(bodies: Bodies, i: int, j: int) -> int:
     """Which axis of body i the axis of cylinder j lies along; -1 for none."""
     a = axis(bodies.frames, j, 2)
     if bodies.kinds[i] == BOX:
@@ -32,8 +32,10 @@ def shared_axis(bodies, i, j):
     return 2 if length(cross(axis(bodies.frames, i, 2), a)) < PARALLEL else -1
 
 
-@njit
-def box_and_disc(half_x, half_y, x, y, r):
+@native
+def box_and_disc(
+    half_x: float, half_y: float, x: float, y: float, r: float
+) -> tuple[float, float, float, float, float]:
     """Separation of a rectangle and a disc, its direction, and the contact on the rectangle.
 
     Exact signed distance of a rectangle, less the radius; the middle of the disc is at x, y.
@@ -49,16 +51,16 @@ def box_and_disc(half_x, half_y, x, y, r):
     return abs(y) - half_y - r, 0.0, side_y, x, side_y * half_y
 
 
-@njit
-def discs(own, x, y, r):
+@native
+def discs(own: float, x: float, y: float, r: float) -> tuple[float, float, float, float, float]:
     """As box_and_disc for a disc of radius `own` about the origin."""
     away = sqrt(x * x + y * y)
     u, v = (x / away, y / away) if away > 0.0 else (1.0, 0.0)
     return away - own - r, u, v, u * own, v * own
 
 
-@njit
-def measure_coaxial(bodies, i, j, c, k, within):
+@native
+def measure_coaxial(bodies: Bodies, i: int, j: int, c: Vector, k: int, within: float) -> Measure:
     """Distance, depth, normal, points (from the centre of i) and error; axis k of i is shared."""
     halves, frames = bodies.halves, bodies.frames
     a, u, v = axis(frames, i, k), axis(frames, i, (k + 1) % 3), axis(frames, i, (k + 2) % 3)
@@ -98,8 +100,10 @@ def measure_coaxial(bodies, i, j, c, k, within):
     return max(apart, 0.0), max(-apart, 0.0), normal, p, q, 0.0
 
 
-@njit
-def shared_middle(bodies, i, k, px, py, nx, ny, across):
+@native
+def shared_middle(
+    bodies: Bodies, i: int, k: int, px: float, py: float, nx: float, ny: float, across: float
+) -> tuple[float, float]:
     """A place in both figures: half the overlap inwards from the contact, at most to the middle of i."""
     halves = bodies.halves
     if bodies.kinds[i] != BOX:
@@ -111,15 +115,15 @@ def shared_middle(bodies, i, k, px, py, nx, ny, across):
     return clamp(px - nx * inwards, half_x), clamp(py - ny * inwards, half_y)
 
 
-@njit
-def mirrored(found, c):
+@native
+def mirrored(found: Measure, c: Vector) -> Measure:
     """The answer for (i, j) from that for (j, i), where c leads from i to j."""
     distance, depth, normal, p, q, error = found
     back = (-normal[0], -normal[1], -normal[2])
     return distance, depth, back, add(c, q), add(c, p), error
 
 
-@njit
-def backwards(c):
+@native
+def backwards(c: Vector) -> Vector:
     """-c."""
     return sub((0.0, 0.0, 0.0), c)

@@ -12,10 +12,10 @@ from __future__ import annotations
 from math import cos, pi, sin, sqrt
 
 import numpy as np
-from numba import njit
 
-from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, separation
-from fitcheck.world.kernels.vectors import add, along, axis, cross, dot, length, scale, sub
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, separation
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Vector, along, axis, cross, dot, length, scale
 
 # Samples on a great circle, and over the sphere for two cylinders. The tests hold the
 # result against 4,000 directions with refinement.
@@ -33,14 +33,14 @@ TOUCHING = 1e-9
 GOLDEN = (sqrt(5.0) - 1.0) / 2.0
 
 
-@njit
-def turned(n, towards):
+@native
+def turned(n: Vector, towards: Vector) -> Vector:
     """n or -n, whichever points along `towards`."""
     return n if dot(n, towards) >= 0.0 else (-n[0], -n[1], -n[2])
 
 
-@njit
-def edge(bodies, i, k):
+@native
+def edge(bodies: Bodies, i: int, k: int) -> Vector:
     """Direction k of the edges of body i (a cylinder's axis counts as one); its length is free."""
     if bodies.kinds[i] == BOX:
         return axis(bodies.frames, i, k)
@@ -50,14 +50,16 @@ def edge(bodies, i, k):
     return (f[i, m, 0] - f[i, k, 0], f[i, m, 1] - f[i, k, 1], f[i, m, 2] - f[i, k, 2])
 
 
-@njit
-def edge_count(bodies, i):
+@native
+def edge_count(bodies: Bodies, i: int) -> int:
     """How many directions `edge` knows."""
     return 1 if bodies.kinds[i] == CYLINDER else 3
 
 
-@njit
-def try_axis(bodies, i, j, c, n, best, where):
+@native
+def try_axis(
+    bodies: Bodies, i: int, j: int, c: Vector, n: Vector, best: float, where: Vector
+) -> tuple[float, Vector]:
     """The better of (best, where) and n or -n of any length."""
     size = length(n)
     if size < NO_AXIS:
@@ -74,8 +76,8 @@ def try_axis(bodies, i, j, c, n, best, where):
     return best, where
 
 
-@njit
-def try_faces(bodies, i, j, c, best, where):
+@native
+def try_faces(bodies: Bodies, i: int, j: int, c: Vector, best: float, where: Vector) -> tuple[float, Vector]:
     """Face normals of both bodies, axes of cylinders, and products of their edges."""
     for body in (i, j):
         if bodies.kinds[body] == TRIANGLE:
@@ -91,25 +93,24 @@ def try_faces(bodies, i, j, c, best, where):
     return best, where
 
 
-@njit
-def around(e):
+@native
+def around(e: Vector) -> tuple[Vector, Vector]:
     """Two unit vectors that make a right-handed frame with the unit vector e."""
-    if abs(e[0]) < 0.6:
-        u = cross(e, (1.0, 0.0, 0.0))
-    else:
-        u = cross(e, (0.0, 1.0, 0.0))
+    u = cross(e, (1.0, 0.0, 0.0)) if abs(e[0]) < 0.6 else cross(e, (0.0, 1.0, 0.0))
     u = scale(u, 1.0 / length(u))
     return u, cross(e, u)
 
 
-@njit
-def on_circle(u, v, angle):
+@native
+def on_circle(u: Vector, v: Vector, angle: float) -> Vector:
     """Unit vector at an angle from u towards v."""
     return along(scale(u, cos(angle)), v, sin(angle))
 
 
-@njit
-def climb_circle(bodies, i, j, c, u, v, low, high):
+@native
+def climb_circle(
+    bodies: Bodies, i: int, j: int, c: Vector, u: Vector, v: Vector, low: float, high: float
+) -> tuple[float, Vector]:
     """Greatest separation between two angles on a circle, by golden section."""
     a = high - GOLDEN * (high - low)
     b = low + GOLDEN * (high - low)
@@ -129,19 +130,26 @@ def climb_circle(bodies, i, j, c, u, v, low, high):
     return at_b, on_circle(u, v, b)
 
 
-@njit
-def try_circle(bodies, i, j, c, e, best, where):
+@native
+def try_circle(
+    bodies: Bodies, i: int, j: int, c: Vector, e: Vector, best: float, where: Vector
+) -> tuple[float, Vector]:
     """The better of (best, where) and the best direction square to the edge e."""
     size = length(e)
     if size < NO_AXIS:
         return best, where
     u, v = around(scale(e, 1.0 / size))
+    # Bodies that are the same from both sides are left on the side they are on.
+    least = -0.2 * length(c)
+    if bodies.kinds[i] == TRIANGLE or bodies.kinds[j] == TRIANGLE:
+        least = -np.inf
     step = 2.0 * pi / ON_CIRCLE
     before = separation(bodies, i, j, c, on_circle(u, v, -step))
     here = separation(bodies, i, j, c, u)
     for k in range(ON_CIRCLE):
         after = separation(bodies, i, j, c, on_circle(u, v, (k + 1) * step))
-        if here >= before and here >= after:
+        top_near = here >= before and here >= after
+        if top_near and dot(on_circle(u, v, k * step), c) >= least:
             top, n = climb_circle(bodies, i, j, c, u, v, (k - 1) * step, (k + 1) * step)
             if top > best:
                 best, where = top, n
@@ -149,8 +157,8 @@ def try_circle(bodies, i, j, c, e, best, where):
     return best, where
 
 
-@njit
-def climb_sphere(bodies, i, j, c, n, step):
+@native
+def climb_sphere(bodies: Bodies, i: int, j: int, c: Vector, n: Vector, step: float) -> tuple[float, Vector]:
     """A local best direction from n: the top of a quadric through nine values, or the best of them.
 
     Ridges, where the top is not smooth, are great circles that `try_circle` walks, so it
@@ -180,15 +188,15 @@ def climb_sphere(bodies, i, j, c, n, step):
     return best, n
 
 
-@njit
-def off_by(n, u, v, x, y):
+@native
+def off_by(n: Vector, u: Vector, v: Vector, x: float, y: float) -> Vector:
     """Unit vector from n by x along u and y along v."""
     m = along(along(n, u, x), v, y)
     return scale(m, 1.0 / length(m))
 
 
-@njit
-def quadric_top(ring, centre):
+@native
+def quadric_top(ring: Floats, centre: float) -> tuple[float, float]:
     """Top of the quadric through the eight neighbours of a grid point, in steps, at most 2 away."""
     east, west, north, south = ring[0], ring[4], ring[2], ring[6]
     gx, gy = 0.5 * (east - west), 0.5 * (north - south)
@@ -204,8 +212,8 @@ def quadric_top(ring, centre):
     return x, y
 
 
-@njit
-def try_sphere(bodies, i, j, c, best, where):
+@native
+def try_sphere(bodies: Bodies, i: int, j: int, c: Vector, best: float, where: Vector) -> tuple[float, Vector]:
     """The better of (best, where) and what is found from samples of all directions."""
     values = np.empty(ON_SPHERE)
     samples = np.empty((ON_SPHERE, 3))
@@ -218,7 +226,7 @@ def try_sphere(bodies, i, j, c, best, where):
         samples[k, 0], samples[k, 1], samples[k, 2] = n[0], n[1], n[2]
         values[k] = separation(bodies, i, j, c, n)
     for _ in range(STARTS):
-        k = np.argmax(values)
+        k = int(np.argmax(values))
         if values[k] == -np.inf:
             break
         n = (samples[k, 0], samples[k, 1], samples[k, 2])
@@ -231,8 +239,8 @@ def try_sphere(bodies, i, j, c, best, where):
     return best, where
 
 
-@njit
-def deepest(bodies, i, j, c, known):
+@native
+def deepest(bodies: Bodies, i: int, j: int, c: Vector, known: Vector) -> tuple[float, Vector]:
     """Depth of two overlapping bodies and its direction, from i to j.
 
     Args:

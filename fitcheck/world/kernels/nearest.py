@@ -11,10 +11,10 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
-from numba import njit
 
-from fitcheck.world.kernels.bodies import clear, farthest, separation, square_to
-from fitcheck.world.kernels.vectors import add, along, dot, length, row, scale, sub
+from fitcheck.world.kernels.bodies import Bodies, Scratch, clear, farthest, separation, square_to
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Vector, add, along, dot, length, row, scale, sub
 
 # Bodies nearer than this touch: rounding of coordinates of 1 km is about as large.
 TOUCH = 1e-10
@@ -26,9 +26,12 @@ ROUNDS = 60
 # ones only steer the search: both bounds are computed without them.
 TIES = (1e-13, 1e-8, 1e-6, 1e-4)
 
+# p, q, lower bound of the distance and its direction, whether they touch or overlap.
+Found = tuple[Vector, Vector, float, Vector, bool]
 
-@njit
-def weigh_edge(a, b):
+
+@native
+def weigh_edge(a: Vector, b: Vector) -> tuple[float, float, bool]:
     """Weights of a and b at the point of their line nearest to the origin; ok if inside."""
     e = sub(b, a)
     size = dot(e, e)
@@ -38,8 +41,8 @@ def weigh_edge(a, b):
     return 1.0 - s, s, s > 0.0 and s < 1.0
 
 
-@njit
-def weigh_triangle(a, b, c):
+@native
+def weigh_triangle(a: Vector, b: Vector, c: Vector) -> tuple[float, float, float, bool]:
     """Weights at the point of the plane of a, b, c nearest to the origin; ok if inside.
 
     Orthogonal directions instead of normal equations: slivers lose half the digits less.
@@ -59,8 +62,8 @@ def weigh_triangle(a, b, c):
     return 1.0 - s - t, s, t, s > 0.0 and t > 0.0 and s + t < 1.0
 
 
-@njit
-def weigh_all(a, b, c, d):
+@native
+def weigh_all(a: Vector, b: Vector, c: Vector, d: Vector) -> tuple[float, float, float, float, bool]:
     """Weights of the origin in the tetrahedron a, b, c, d; ok if inside."""
     e, f, g = sub(b, a), sub(c, a), sub(d, a)
     fg = (f[1] * g[2] - f[2] * g[1], f[2] * g[0] - f[0] * g[2], f[0] * g[1] - f[1] * g[0])
@@ -75,8 +78,8 @@ def weigh_all(a, b, c, d):
     return 1.0 - s - t - u, s, t, u, s > 0.0 and t > 0.0 and u > 0.0 and s + t + u < 1.0
 
 
-@njit
-def improve(hull, weights, count):
+@native
+def improve(hull: Floats, weights: Floats, count: int) -> tuple[int, float]:
     """Drop from the hull what its point nearest to the origin does not need.
 
     Tries every face that holds the newest point (the last row): a face counts if its
@@ -125,8 +128,8 @@ def improve(hull, weights, count):
     return kept + 1, best
 
 
-@njit
-def blend(hull, weights, count, first):
+@native
+def blend(hull: Floats, weights: Floats, count: int, first: int) -> Vector:
     """Weighted sum of columns first to first + 2."""
     total = (0.0, 0.0, 0.0)
     for x in range(count):
@@ -134,8 +137,10 @@ def blend(hull, weights, count, first):
     return total
 
 
-@njit
-def extend(bodies, i, j, c, n, hull, count, tie):
+@native
+def extend(
+    bodies: Bodies, i: int, j: int, c: Vector, n: Vector, hull: Floats, count: int, tie: float
+) -> Vector:
     """Write the support along n (from i to j) as row `count`; its difference."""
     p = farthest(bodies, i, n, tie)
     q = add(c, farthest(bodies, j, (-n[0], -n[1], -n[2]), tie))
@@ -145,14 +150,17 @@ def extend(bodies, i, j, c, n, hull, count, tie):
     return w
 
 
-@njit
-def search(bodies, i, j, c, start, within, hull, weights, tie):
+@native
+def search(
+    bodies: Bodies, i: int, j: int, c: Vector, start: Vector, within: float, scratch: Scratch, tie: float
+) -> Found:
     """Nearest points of bodies i and j, whose centre is at c from that of i.
 
     Returns:
         p, q from the centre of i; lower bound of the distance; its direction; whether
         they touch or overlap. A lower bound above `within` ends the search early.
     """
+    hull, weights = scratch.hull, scratch.weights
     best, where = -np.inf, start
     w = extend(bodies, i, j, c, start, hull, 0, tie)
     weights[0] = 1.0
@@ -184,14 +192,16 @@ def search(bodies, i, j, c, start, within, hull, weights, tie):
     return p, q, best, where, False
 
 
-@njit
-def nearest(bodies, i, j, c, start, within, hull, weights):
+@native
+def nearest(
+    bodies: Bodies, i: int, j: int, c: Vector, start: Vector, within: float, scratch: Scratch
+) -> Found:
     """As `search`; where rounding ends it early, again from a squared-up direction.
 
     Flush and square pairs are the ones that end early: the direction then leans by
     1e-10 from a face, and the search jumps between the far corners of that face.
     """
-    p, q, best, where, met = search(bodies, i, j, c, start, within, hull, weights, TIES[0])
+    p, q, best, where, met = search(bodies, i, j, c, start, within, scratch, TIES[0])
     if met or best > within:
         return p, q, best, where, met
     most, least = clear(bodies, i, j, c, p, q)
@@ -201,7 +211,7 @@ def nearest(bodies, i, j, c, start, within, hull, weights):
         if most - best <= ENOUGH:
             break
         n = square_to(bodies, j, square_to(bodies, i, where, TIES[again]), TIES[again])
-        p2, q2, best2, where2, met = search(bodies, i, j, c, n, within, hull, weights, TIES[again])
+        p2, q2, best2, where2, met = search(bodies, i, j, c, n, within, scratch, TIES[again])
         if best2 > best:
             best, where = best2, where2
         if met:

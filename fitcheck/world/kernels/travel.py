@@ -8,14 +8,14 @@ never step over anything.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, radius
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, Scratch, radius
 from fitcheck.world.kernels.boxes import box_axis, box_reach, most_separate, relative
 from fitcheck.world.kernels.coaxial import backwards
 from fitcheck.world.kernels.depth import deepest
+from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.nearest import nearest
-from fitcheck.world.kernels.vectors import along, axis, dot, length, scale
+from fitcheck.world.kernels.vectors import Floats, Vector, along, axis, dot, length, scale
 
 # A direction of travel this near to square to a contact's normal slides along it: over
 # 10 m it presses in by 1e-8 mm.
@@ -34,8 +34,10 @@ BLOCKED_BEFORE = -1.0
 SQUARE_IN_CIRCLE = 0.7071067811865475
 
 
-@njit
-def travel_boxes(bodies, i, j, c, d, limit, tolerance, turn):
+@native
+def travel_boxes(
+    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, tolerance: float, turn: Floats
+) -> float:
     """Travel of box i along the unit d until it touches box j, exact by the 15 axes."""
     t = relative(bodies, i, j, c, turn)
     frames = bodies.frames
@@ -64,15 +66,17 @@ def travel_boxes(bodies, i, j, c, d, limit, tolerance, turn):
     return BLOCKED_BEFORE if enter < 0.0 else touch
 
 
-@njit
-def approach(bodies, i, j, c, d, limit, hull, weights):
+@native
+def approach(
+    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, scratch: Scratch
+) -> tuple[float, bool]:
     """First travel of i along d at which it meets j, and whether it does before the limit."""
     s = 0.0
     for _ in range(TANGENTS):
         here = along(c, d, -s)
         between = length(here)
         start = scale(here, 1.0 / between) if between > 0.0 else d
-        p, q, least, n, met = nearest(bodies, i, j, here, start, np.inf, hull, weights)
+        _, _, least, n, met = nearest(bodies, i, j, here, start, np.inf, scratch)
         if met or least < MET:
             return s, True
         rate = dot(n, d)
@@ -82,8 +86,8 @@ def approach(bodies, i, j, c, d, limit, hull, weights):
     return s, True
 
 
-@njit
-def inner_box(bodies, i, inner, row):
+@native
+def inner_box(bodies: Bodies, i: int, inner: Bodies, row: int) -> None:
     """Write a box that body i holds as body `row` of inner: itself, or the one in a cylinder."""
     shrink = SQUARE_IN_CIRCLE if bodies.kinds[i] == CYLINDER else 1.0
     for k in range(3):
@@ -92,20 +96,31 @@ def inner_box(bodies, i, inner, row):
             inner.frames[row, k, m] = bodies.frames[i, k, m]
 
 
-@njit
-def surely_deeper(bodies, i, j, c, tolerance, inner, turn):
+@native
+def surely_deeper(bodies: Bodies, i: int, j: int, c: Vector, tolerance: float, scratch: Scratch) -> bool:
     """Whether boxes inside the two bodies already overlap deeper, which is quick to tell."""
     if bodies.kinds[i] == TRIANGLE or bodies.kinds[j] == TRIANGLE:
         return False
+    inner = scratch.inner
     inner_box(bodies, i, inner, 0)
     inner_box(bodies, j, inner, 1)
-    t = relative(inner, 0, 1, c, turn)
-    apart, _ = most_separate(inner, 0, 1, turn, t)
+    t = relative(inner, 0, 1, c, scratch.turn)
+    apart, _ = most_separate(inner, 0, 1, scratch.turn, t)
     return -apart > tolerance
 
 
-@njit
-def presses(bodies, i, j, c, d, low, high, tolerance, inner, turn):
+@native
+def presses(
+    bodies: Bodies,
+    i: int,
+    j: int,
+    c: Vector,
+    d: Vector,
+    low: float,
+    high: float,
+    tolerance: float,
+    scratch: Scratch,
+) -> bool:
     """Whether i gets deeper than the tolerance anywhere between two travels along d.
 
     Each depth comes with a direction, hence a line above the depth at every travel: it
@@ -114,7 +129,7 @@ def presses(bodies, i, j, c, d, low, high, tolerance, inner, turn):
     while True:
         s = 0.5 * (low + high)
         here = along(c, d, -s)
-        if surely_deeper(bodies, i, j, here, tolerance, inner, turn):
+        if surely_deeper(bodies, i, j, here, tolerance, scratch):
             return True
         depth, n = deepest(bodies, i, j, here, d)
         if depth > tolerance:
@@ -131,42 +146,40 @@ def presses(bodies, i, j, c, d, low, high, tolerance, inner, turn):
             return False
 
 
-@njit
-def travel_convex(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn):
+@native
+def travel_convex(
+    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, tolerance: float, scratch: Scratch
+) -> float:
     """As travel_boxes for any two bodies."""
     allowed = tolerance + ROUNDING
     # Farther than this they are past each other.
     end = min(limit, length(c) + radius(bodies, i) + radius(bodies, j) + 1.0)
-    touch, met = approach(bodies, i, j, c, d, end, hull, weights)
+    touch, met = approach(bodies, i, j, c, d, end, scratch)
     if not met:
         return np.inf
     if touch == 0.0 and deepest(bodies, i, j, c, d)[0] > allowed:
         return BLOCKED_BEFORE
-    back, met = approach(bodies, i, j, along(c, d, -end), backwards(d), end - touch, hull, weights)
-    if not met or not presses(bodies, i, j, c, d, touch, end - back, allowed, inner, turn):
+    back, met = approach(bodies, i, j, along(c, d, -end), backwards(d), end - touch, scratch)
+    if not met or not presses(bodies, i, j, c, d, touch, end - back, allowed, scratch):
         return np.inf
     return touch
 
 
-@njit
-def past(c, d, reach, limit):
+@native
+def past(c: Vector, d: Vector, reach: float, limit: float) -> bool:
     """Whether balls of that joint radius pass each other, or meet only beyond the limit."""
     way = dot(c, d)
     aside = dot(c, c) - way * way
     return aside >= reach * reach or way < -reach or way - reach > limit
 
 
-@njit
-def travel_pair(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn):
+@native
+def travel_pair(
+    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, tolerance: float, scratch: Scratch
+) -> float:
     """Travel of body i along d until it touches body j: 0 against it, -1 in it, inf free."""
     if past(c, d, radius(bodies, i) + radius(bodies, j), limit):
         return np.inf
     if bodies.kinds[i] == BOX and bodies.kinds[j] == BOX:
-        return travel_boxes(bodies, i, j, c, d, limit, tolerance, turn)
-    return travel_convex(bodies, i, j, c, d, limit, tolerance, hull, weights, inner, turn)
-
-
-@njit
-def two_boxes():
-    """Room for the two boxes of `surely_deeper`."""
-    return Bodies(np.zeros(2, np.int64), np.zeros((2, 3)), np.zeros((2, 3, 3)))
+        return travel_boxes(bodies, i, j, c, d, limit, tolerance, scratch.turn)
+    return travel_convex(bodies, i, j, c, d, limit, tolerance, scratch)

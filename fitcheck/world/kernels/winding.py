@@ -8,21 +8,20 @@ from __future__ import annotations
 
 from math import atan2, pi
 
-from numba import njit
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Vector, cross, dot, length, row, sub
 
-from fitcheck.world.kernels.vectors import cross, dot, length, row, sub
 
-
-@njit
-def solid_angle(a, b, c):
+@native
+def solid_angle(a: Vector, b: Vector, c: Vector) -> float:
     """Signed solid angle of a triangle seen from the origin, positive from inside."""
     la, lb, lc = length(a), length(b), length(c)
     below = la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb
     return 2.0 * atan2(dot(a, cross(b, c)), below)
 
 
-@njit
-def wind(triangles, points, turns):
+@native
+def wind(triangles: Floats, points: Floats, turns: Floats) -> None:
     """Fill turns (p,) with the winding number of triangles (m, 3, 3) about points (p, 3)."""
     for k in range(len(points)):
         at = row(points, k)

@@ -17,7 +17,7 @@ from fitcheck.checks.hosts import carried, enclosing, host_groups
 from fitcheck.checks.verdicts import ROUNDING, mm, towards
 from fitcheck.world.bodies import Bodies, bounds_gap
 from fitcheck.world.contacts import allowed
-from fitcheck.world.engine import CONTACT, measure, side_moves
+from fitcheck.world.engine import CONTACT, measure, overlap, side_moves
 from fitcheck.world.frames import OPPOSITE, SIDES
 from fitcheck.world.world import Part, World
 
@@ -138,12 +138,32 @@ def _hits(world: World, solids: Bodies, moving: Sequence[int], by: np.ndarray) -
     close = bounds_gap(after.body_bounds[ours][:, None], after.body_bounds[theirs][None]) <= 0.0
     a, b = np.nonzero(close)
     pairs = np.sort(np.column_stack([ours[a], theirs[b]]), axis=1)
+    settled = {(i, j): _surely(world, after, i, j) for i, j in pairs.tolist()}
+    open_ = np.array([pair for pair, hit in settled.items() if hit is None], int).reshape(-1, 2)
+    hit = {pair for pair, sure in settled.items() if sure}
+    hit |= {clash.pair for clash in clashes_among(world, after, open_)}
     inside = set(moving)
-    hits = []
-    for clash in clashes_among(world, after, pairs):
-        i, j = clash.pair if clash.pair[0] in inside else clash.pair[::-1]
-        hits.append((after.all[i].part_name, after.all[j].name))
-    return tuple(dict.fromkeys(hits))
+    ordered = (pair if pair[0] in inside else pair[::-1] for pair in settled if pair in hit)
+    return tuple(dict.fromkeys((after.all[i].part_name, after.all[j].name) for i, j in ordered))
+
+
+def _surely(world: World, solids: Bodies, i: int, j: int) -> bool | None:
+    """Do two bodies, one of them with a mesh, interfere? None when their volume does not tell.
+
+    No line of the overlap along the way out is longer than the depth. So the volume is at
+    most the depth times the area of the overlap seen along it, which no direction makes
+    larger than the diagonal of the three faces of its bounds.
+    """
+    pieces = (*solids.meshes[solids.all[i].pieces], *solids.meshes[solids.all[j].pieces])
+    if all(mesh is None for mesh in pieces) or allowed(world, solids.all[i], solids.all[j]) is not None:
+        return None
+    shared = overlap(solids, i, j)
+    if not shared.known:
+        return None
+    if shared.bounds is None:
+        return False
+    x, y, z = shared.bounds[1] - shared.bounds[0]
+    return True if shared.volume > CONTACT * float(np.linalg.norm([y * z, z * x, x * y])) else None
 
 
 def mend(world: World, solids: Bodies, away: Move) -> str:
@@ -201,8 +221,8 @@ def _offset(part: Part, side: str, way: float) -> tuple[str, float, float] | Non
 
 
 def _stands_well(world: World, solids: Bodies, away: Move, by: np.ndarray, demand: float) -> bool:
-    """Moved, is it free of everything, still where its contacts hold, and still inside?"""
-    if _hits(world, solids, away.bodies, by):
+    """Moved, is it still inside, free of everything, and where its contacts hold?"""
+    if not _stays_inside(world, solids, away, by) or _hits(world, solids, away.bodies, by):
         return False
     moving = set(away.bodies)
     after = solids.shifted(away.bodies, by)
@@ -215,7 +235,7 @@ def _stands_well(world: World, solids: Bodies, away: Move, by: np.ndarray, deman
             contact.kind == "rest" and min(m.distance for m in measure(after, split)) > CONTACT
         ):
             return False
-    return _stays_inside(world, solids, away, by) and _keeps_apart(world, after, moving, demand)
+    return _keeps_apart(world, after, moving, demand)
 
 
 def _contact_pairs(

@@ -242,8 +242,10 @@ def check_travel_of_turned_pieces(seed):
             if (expected is None) != (found.against is None):
                 assert grazes(one, other, direction)
             continue
+        mixed = {a.kind, b.kind} == {Kind.CYLINDER, Kind.MESH}
         if not grazes(one, other, direction):
-            assert found.distance == pytest.approx(expected, abs=0.05)
+            # Boxes and meshes to what coal's steps leave; a cylinder's prism may lose a little.
+            assert found.distance == pytest.approx(expected, abs=0.01 if mixed else 5e-4)
 
 
 def grazes(one, other, direction):

@@ -165,7 +165,7 @@ def travel(
     """How far bodies, moved together, get towards a side before one touches another body.
 
     Sliding along what they touch and leaving it are free. Exact for boxes and closed
-    meshes; where a mesh meets a cylinder late by at most 0.005 mm.
+    meshes; where a mesh meets a cylinder late by at most 0.01 mm.
 
     Args:
         moving: body indices.

@@ -22,7 +22,8 @@ from fitcheck.scene.mistakes import ValueMistake
 
 ANGLE = np.array([[0, 0], [20, 0], [20, 2], [2, 2], [2, 20], [0, 20]], float)
 PLATE = np.array([[0, 0], [300, 0], [300, 400], [0, 400]], float)
-quick = settings(derandomize=True, deadline=None, max_examples=150)
+quick = settings(derandomize=True, deadline=None, max_examples=100)
+many = settings(derandomize=True, deadline=None, max_examples=3000)
 
 
 def solid(piece) -> trimesh.Trimesh:
@@ -45,7 +46,7 @@ def true_shape(cutout: Cutout) -> shapely.Geometry:
     else:
         run = (length - width) / 2
         core = shapely.LineString([(-run, 0), (run, 0)]) if run else shapely.Point(0, 0)
-        flat = core.buffer(width / 2, quad_segs=4000)
+        flat = core.buffer(width / 2, quad_segs=2000)
     turned = shapely.affinity.rotate(flat, math.degrees(math.atan2(*cutout.along[::-1])), origin=(0, 0))
     return shapely.affinity.translate(turned, x, y)
 
@@ -154,9 +155,7 @@ cutouts = st.builds(
 )
 
 
-@given(st.lists(cutouts, min_size=1, max_size=4))
-@quick
-def test_any_cutouts_against_shapely(cuts):
+def compare_cutouts(cuts):
     plate = shapely.box(0, 0, 100, 80)
     shapes = [true_shape(cut) for cut in cuts]
     outside = any(plate.intersection(shape).area < 1e-3 for shape in shapes)
@@ -170,11 +169,24 @@ def test_any_cutouts_against_shapely(cuts):
     rounds = sum(math.pi * cut.size[1] for cut in cuts if cut.shape != "rectangle")
     # Ours is larger by at most a sagitta along every round; the oracle's own rounds are a
     # ten thousandth as coarse.
-    assert -1e-4 <= volume / 2 - left.area <= error * rounds + 1e-4
+    assert -1e-3 <= volume / 2 - left.area <= error * rounds + 1e-3
     for cut, shape in zip(cuts, shapes, strict=True):
         ours = shapely.Polygon(cutout_polygon(cut)[0])
         assert shape.buffer(1e-5).contains(ours)
         assert ours.hausdorff_distance(shape) <= SAGITTA + 1e-5
+
+
+@given(st.lists(cutouts, min_size=1, max_size=4))
+@quick
+def test_any_cutouts_against_shapely(cuts):
+    compare_cutouts(cuts)
+
+
+@pytest.mark.long
+@given(st.lists(cutouts, min_size=1, max_size=4))
+@many
+def test_very_many_cutouts_against_shapely(cuts):
+    compare_cutouts(cuts)
 
 
 @pytest.mark.parametrize(
@@ -194,9 +206,7 @@ def test_bad_outlines_are_refused(outline, problem):
         extruded(np.array(outline, float), 2, 0, 1)
 
 
-@given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=3, max_size=8, unique=True))
-@quick
-def test_outlines_are_refused_just_when_shapely_calls_them_invalid(corners):
+def compare_outline(corners):
     points = np.array(corners, float)
     valid = shapely.Polygon(points).is_valid and shapely.LinearRing(points).is_simple
     if not valid:
@@ -206,6 +216,19 @@ def test_outlines_are_refused_just_when_shapely_calls_them_invalid(corners):
     kept = shapely.Polygon(checked_outline(points))
     assert kept.exterior.is_ccw
     assert kept.equals(shapely.Polygon(points))
+
+
+@given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=3, max_size=8, unique=True))
+@quick
+def test_outlines_are_refused_just_when_shapely_calls_them_invalid(corners):
+    compare_outline(corners)
+
+
+@pytest.mark.long
+@given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=3, max_size=8, unique=True))
+@many
+def test_very_many_outlines_against_shapely(corners):
+    compare_outline(corners)
 
 
 @pytest.mark.parametrize(
@@ -293,8 +316,8 @@ def test_same_input_same_bytes():
     assert first.vertices.tobytes() == second.vertices.tobytes()
 
 
-def distance_to_axis(points, path, radius):
-    """Brute force: distance of points to a finely sampled polyline with rounded corners."""
+def rounded(path, radius):
+    """The axis with its rounded corner in fine steps, and across it: out of the bend, and beside it."""
     (a, b, c) = (np.array(p, float) for p in path)
     u, v = (b - a) / np.linalg.norm(b - a), (c - b) / np.linalg.norm(c - b)
     turn = math.acos(u @ v)
@@ -304,10 +327,10 @@ def distance_to_axis(points, path, radius):
     inward /= np.linalg.norm(inward)
     middle = start + inward * radius
     t = np.linspace(0, turn, 20001)[:, None]
-    arc = middle - inward * radius * np.cos(t) + u * radius * np.sin(t)
-    line = [np.linspace(a, start, 2001), arc, np.linspace(end, c, 2001)]
-    axis = np.concatenate(line)
-    return np.array([np.linalg.norm(axis - p, axis=1).min() for p in points])
+    out = -inward * np.cos(t) + u * np.sin(t)
+    arc = middle + out * radius
+    line = np.concatenate([np.linspace(a, start, 2001), arc, np.linspace(end, c, 2001)])
+    return line, arc, out, np.cross(u, inward)
 
 
 def inside_pieces(points, pieces):
@@ -330,30 +353,25 @@ def inside_pieces(points, pieces):
 def test_bend_holds_the_true_tube_and_hardly_more(path, radius, diameter):
     pieces, error = tube(np.array(path, float), diameter, radius)
     assert 0 < error <= SAGITTA
+    line, arc, out, side = rounded(path, radius)
     rng = np.random.default_rng(1)
-    bend = [p for p in pieces if len(pieces) > 2 and p.half[2] < 3]
+    bend = [piece for piece in pieces if piece.half[2] < 3]
     pick = rng.integers(0, len(bend), 600)
     angle, along = rng.uniform(0, 2 * math.pi, 600), rng.uniform(-1, 1, 600)
-    # Points on the skins of the bend's cylinders are at most `error` outside the true tube.
+    # The skins of the bend's cylinders are at most `error` outside the true tube.
     skin = np.array(
         [
-            bend[k].centre
-            + bend[k].rotation
-            @ [bend[k].half[0] * math.cos(f), bend[k].half[0] * math.sin(f), z * bend[k].half[2]]
+            bend[k].centre + bend[k].rotation @ (bend[k].half * [math.cos(f), math.sin(f), z])
             for k, f, z in zip(pick, angle, along, strict=True)
         ]
     )
-    assert distance_to_axis(skin, path, radius).max() <= diameter / 2 + error + 1e-5
-    # Points just inside the true tube are inside some piece.
-    near = np.array([p.centre for p in pieces])[rng.integers(0, len(pieces), 20000)]
-    near = near + rng.uniform(-diameter, diameter, near.shape) * 0.6
-    far = distance_to_axis(near[:1500], path, radius)
-    well_in = far < diameter / 2 - 1e-4
-    low, high = (np.array(path[0], float), np.array(path[-1], float))
-    first, last = (np.subtract(path[1], path[0]), np.subtract(path[-1], path[-2]))
-    between = ((near[:1500] - low) @ first >= 0) & ((near[:1500] - high) @ last <= 0)
-    assert (well_in & between).sum() > 200
-    assert inside_pieces(near[:1500], pieces)[well_in & between].all()
+    far = [np.linalg.norm(line - point, axis=1).min() for point in skin]
+    assert max(far) <= diameter / 2 + error + 1e-5
+    # The true tube's skin, a ten thousandth further in, is inside: all along the bend, all round it.
+    at = rng.integers(0, len(arc), 20000)
+    angle = rng.uniform(0, 2 * math.pi, (20000, 1))
+    true = arc[at] + (diameter / 2 - 1e-4) * (out[at] * np.cos(angle) + side * np.sin(angle))
+    assert inside_pieces(true, pieces).all()
 
 
 def test_length_by_handbook_arithmetic():
@@ -409,12 +427,7 @@ def test_bad_tubes_are_refused_with_the_mend(path, diameter, radius, problem, me
     assert mend in caught.value.mend
 
 
-@given(
-    st.lists(st.tuples(*[st.integers(-40, 40)] * 3), min_size=3, max_size=5),
-    st.integers(5, 60),
-)
-@quick
-def test_the_radius_offered_is_accepted_and_no_larger_one(path, radius):
+def try_offer(path, radius):
     try:
         tube(np.array(path, float), 8, radius)
     except ValueMistake as mistake:
@@ -424,6 +437,25 @@ def test_the_radius_offered_is_accepted_and_no_larger_one(path, radius):
         tube(np.array(path, float), 8, largest)
         with pytest.raises(ValueMistake):
             tube(np.array(path, float), 8, largest + 0.011)
+
+
+@given(
+    st.lists(st.tuples(*[st.integers(-40, 40)] * 3), min_size=3, max_size=5),
+    st.integers(5, 60),
+)
+@quick
+def test_the_radius_offered_is_accepted_and_no_larger_one(path, radius):
+    try_offer(path, radius)
+
+
+@pytest.mark.long
+@given(
+    st.lists(st.tuples(*[st.integers(-40, 40)] * 3), min_size=3, max_size=5),
+    st.integers(5, 60),
+)
+@many
+def test_very_many_radii_offered(path, radius):
+    try_offer(path, radius)
 
 
 @pytest.mark.parametrize(

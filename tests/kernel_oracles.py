@@ -125,20 +125,20 @@ def corners(bodies: Scene, i: int, sides: int = 48, around: bool = False) -> np.
     return np.vstack(ends) @ bodies.rotations[i].T
 
 
-def difference_faces(bodies: Scene, i: int, j: int, **prism: bool) -> np.ndarray:
+def difference_faces(bodies: Scene, i: int, j: int, **prism: int) -> np.ndarray:
     """Faces (f, 4: outward unit normal, offset) of the set of differences, points of j less those of i."""
     a, b = corners(bodies, i, **prism), corners(bodies, j, **prism)
     between = bodies.centres[j] - bodies.centres[i]
     return ConvexHull((b[None] - a[:, None]).reshape(-1, 3) + between).equations
 
 
-def hull_depth(bodies: Scene, i: int, j: int, **prism: bool) -> float:
+def hull_depth(bodies: Scene, i: int, j: int, **prism: int) -> float:
     """Shortest clearing shift by the hull of all differences; 0 when apart."""
     return max(0.0, -float(difference_faces(bodies, i, j, **prism)[:, 3].max()))
 
 
 def hull_travel(
-    bodies: Scene, i: int, j: int, way: np.ndarray, tolerance: float, **prism: bool
+    bodies: Scene, i: int, j: int, way: np.ndarray, tolerance: float, **prism: int
 ) -> tuple[float, float, float]:
     """Travels of i along unit `way` in the hull of differences: touching, deeper from, deeper to."""
     faces = difference_faces(bodies, i, j, **prism)

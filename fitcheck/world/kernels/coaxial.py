@@ -77,17 +77,17 @@ def measure_coaxial(bodies: Bodies, i: int, j: int, c: Vector, k: int, within: f
         apart = sqrt(across * across + rise * rise)
     normal = add(scale(u, nx), scale(v, ny))
     sideways = along(scale(u, nx * across), v, ny * across)
-    if apart > within:
-        nowhere = (np.nan, np.nan, np.nan)
-        return apart, 0.0, normal, nowhere, nowhere, np.inf
     if across > 0.0 and rise > 0.0:
         normal = scale(along(sideways, a, side * rise), 1.0 / apart)
     elif rise >= across:
         normal = scale(a, side)
         if across < 0.0:
             # Over each other: the middle of what faces, not the contact across.
-            px, py = shared_middle(bodies, i, k, px, py, nx, ny, across)
+            px, py = shared_middle(bodies, i, k, px, py, nx, ny, -across, r)
             sideways = (0.0, 0.0, 0.0)
+    if apart > within:
+        nowhere = (np.nan, np.nan, np.nan)
+        return apart, 0.0, normal, nowhere, nowhere, np.inf
     here = add(scale(u, px), scale(v, py))
     if rise >= 0.0 or rise >= across:
         p = along(here, a, side * halves[i, k])
@@ -102,16 +102,22 @@ def measure_coaxial(bodies: Bodies, i: int, j: int, c: Vector, k: int, within: f
 
 @native
 def shared_middle(
-    bodies: Bodies, i: int, k: int, px: float, py: float, nx: float, ny: float, across: float
+    bodies: Bodies, i: int, k: int, px: float, py: float, nx: float, ny: float, shared: float, r: float
 ) -> tuple[float, float]:
-    """A place in both figures: half the overlap inwards from the contact, at most to the middle of i."""
+    """A place in both figures, from the contact on that of body i inwards, against (nx, ny).
+
+    Along that line the disc of radius r reaches from shared - 2 r to shared, and the
+    figure of i from 0 to its width.
+    """
     halves = bodies.halves
+    nearest = max(0.0, shared - 2.0 * r)
     if bodies.kinds[i] != BOX:
-        inwards = min(-0.5 * across, halves[i, 0])
+        inwards = 0.5 * (nearest + min(shared, 2.0 * halves[i, 0]))
         return px - nx * inwards, py - ny * inwards
     half_x, half_y = halves[i, (k + 1) % 3], halves[i, (k + 2) % 3]
-    inwards = min(-0.5 * across, abs(nx) * half_x + abs(ny) * half_y)
-    # Held in the rectangle the place only comes nearer to the middle of the disc.
+    inwards = 0.5 * (nearest + min(shared, 2.0 * (abs(nx) * half_x + abs(ny) * half_y)))
+    # From a corner the line may leave a thin rectangle: held in it, the place only comes
+    # nearer to the middle of the disc.
     return clamp(px - nx * inwards, half_x), clamp(py - ny * inwards, half_y)
 
 

@@ -182,13 +182,13 @@ def search(
         if size - best <= ENOUGH or best > within:
             break
         count, now = improve(hull, weights, count + 1)
-        if now == 0.0:
-            return p, q, best, where, True
         if now >= square:
             # Rounding lets nothing improve: the points found so far stand.
             break
         square = now
         p, q = blend(hull, weights, count, 3), blend(hull, weights, count, 6)
+        if now == 0.0:
+            return p, q, best, where, True
     return p, q, best, where, False
 
 

@@ -119,7 +119,7 @@ def compare(text: str) -> bool:
     [
         "16", "16 mm", "5 1/4 mm", "3/8mm", ".5", "1e3", "2e-3 mm", "a - b - c", "a - b * c", "a / b / c",
         "-a * -b", "- - a", "-(a + b) * 2", "(((a)))", "case.plinth.depth - setback - 20 mm",
-        "fan[2].hole[1].x", "2 in + 3/8\"", "45°",
+        "fan[2].hole[1].x", "2 in + 3/8\"", "1 + a / 2 in", "45°",
         "radiator.fan_screws[i][1][k + 1]", "min(a, b, 3 mm) + max(1, 2)", "sin(30) * floor(a / b)",
         "a.m + a.min", "3 * 1/4 mm", "a / (3/8 mm)", "10 + (i - 1) * 75", "2 - 3/8 mm", "in_ + mm2",
     ],

@@ -322,6 +322,13 @@ def test_all_mistakes_at_once_in_order():
     ]
 
 
+def test_a_key_written_three_times_was_first_written_once():
+    assert mistakes("a: 1\nb: 1\na: [{b: 1}]\na: [{b: 2}]\n") == [
+        "m.yaml:3:1: a: is written twice; first at line 1; delete one of them",
+        "m.yaml:4:1: a: is written twice; first at line 1; delete one of them",
+    ]
+
+
 def test_after_a_hundred_mistakes_reading_ends():
     assert len(mistakes("a: 1\n" * 200)) == limits.MISTAKES
 

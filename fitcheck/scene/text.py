@@ -15,14 +15,13 @@ import re
 import stat
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import yaml
 
 from fitcheck.scene import limits
-from fitcheck.scene.mistakes import Mark, Mistake, Mistakes
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
 from fitcheck.scene.scalars import WORDS, doubtful, plain
 from fitcheck.scene.syntax import Fault, Opened, explain, missing_space
 
@@ -164,8 +163,8 @@ def _nearest_file(path: Path) -> str:
         names = sorted(one.name for one in path.parent.iterdir())[:1000]
     except OSError:
         return ""
-    near = get_close_matches(path.name, names, n=1)
-    return f"write {path.parent / near[0]}" if near else ""
+    near = nearest(path.name, names)
+    return f"write {path.parent / near}" if near else ""
 
 
 def _check_characters(text: str, name: str) -> None:
@@ -201,8 +200,6 @@ class _Open:
     bracket: Opened | None
     key: str | None = None
     key_at: tuple[int, int] | None = None
-    # The value of a repeated or wrong key is read, and dropped.
-    drop: bool = False
 
 
 class _Reader:
@@ -277,9 +274,8 @@ class _Reader:
             )
         if event.tag is not None:
             written = self.lines[event.start_mark.line][event.start_mark.column :].split(" ")[0]
-            raise self._stop(
-                event, f"the tag {written} is not read; a file holds plain values", "delete the tag"
-            )
+            problem = f"the tag {written} is not read; a file holds plain values"
+            raise self._stop(event, problem, "delete the tag")
 
     def _start(self, event: Any) -> None:
         self._admit(event)
@@ -301,7 +297,7 @@ class _Reader:
     def _next(self) -> None:
         """A value is complete: the mapping it belongs to waits for a key again."""
         if self._open:
-            self._open[-1].key, self._open[-1].drop = None, False
+            self._open[-1].key = None
 
     def _put(self, value: Any, event: Any, lead: int | None) -> Route:
         """Put a value where it belongs and remember its place."""
@@ -317,9 +313,9 @@ class _Reader:
             return route
         assert parent.key is not None
         route = (*parent.route, parent.key)
-        if not parent.drop:
-            parent.data[parent.key] = value
-            self.spots[route] = Spot(_at(event), parent.key_at, lead)
+        parent.data[parent.key] = value
+        # Of a repeated key, the first place counts.
+        self.spots.setdefault(route, Spot(_at(event), parent.key_at, lead))
         return route
 
     def _scalar(self, event: Any) -> None:
@@ -359,9 +355,6 @@ class _Reader:
             self.mistakes.append(
                 self._mistake(at, f"is written twice; first at line {first[0]}", "delete one of them")
             )
-        else:
-            return
-        parent.drop = True
 
     def _lacks_space(self, event: Any, parent: _Open | None) -> bool:
         """Whether `depth:640` stands where a mapping would, and say so."""

@@ -25,6 +25,7 @@ class Report:
         facts: by check name, figures that no rule asked about.
         not_checked: what was left out, and why, in plain sentences.
         parameters: the scene's parameters as resolved.
+        notes: what was mended in mesh files, or looks wrong with them.
     """
 
     title: str
@@ -33,6 +34,7 @@ class Report:
     facts: dict[str, Any] = field(default_factory=dict)
     not_checked: tuple[str, ...] = ()
     parameters: dict[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
 
 
 def check_world(world: World) -> Report:
@@ -49,6 +51,7 @@ def check_world(world: World) -> Report:
         dict(answer.facts),
         (*answer.not_checked, *uncertain_lengths(world)),
         dict(world.parameters),
+        mesh_notes(world),
     )
 
 
@@ -83,6 +86,18 @@ def _rank(finding: Finding, checks: list[str]) -> tuple[float, ...]:
     if finding.verdict != Verdict.FAILS:
         missing = 0.0
     return -SEVERITY.index(finding.verdict), checks.index(finding.check), -missing
+
+
+def mesh_notes(world: World) -> tuple[str, ...]:
+    """What reading the scene's mesh files had to mend or found odd, by solid."""
+    return tuple(
+        f"{part.name}.{solid.name}: {said}"
+        for part in world.parts
+        for solid in part.shape.solids.values()
+        for piece in solid.pieces
+        if piece.mesh is not None
+        for said in piece.mesh.repairs
+    )
 
 
 def uncertain_lengths(world: World) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ Expected numbers are arithmetic on the sizes written in each model; volumes are 
 
 from __future__ import annotations
 
+import json
 import math
 import time
 
@@ -15,6 +16,9 @@ from hypothesis import given as drawn
 from hypothesis import settings
 from hypothesis import strategies as st
 
+import fitcheck
+from fitcheck.outputs.json import report_json
+from fitcheck.outputs.text import report_text
 from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_model
 from fitcheck.parts.mirror import mirrored
 from fitcheck.parts.outline import piece_triangles
@@ -544,6 +548,23 @@ faces: {upper: {of: scan, side: +z}}
     assert repr(evaluate_model(made, {})["file"]) != repr(given["file"])
     handed_on = evaluate_model(made, {"file": FileName("scan.stl", scene)})
     assert build_shape(made, handed_on).faces["upper"].size == pytest.approx((20, 40))
+
+
+def test_mends_of_mesh_files_reach_the_report(tmp_path):
+    block = trimesh.creation.box((10, 20, 30))
+    block.invert()
+    block.export(tmp_path / "scan.stl")
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "scan.yaml").write_text(
+        "model: scan\nparameters: {file: {type: file}}\nsolids: {body: {mesh: {file: file, unit: mm}}}\n"
+    )
+    scene = tmp_path / "machine.yaml"
+    scene.write_text("model_folders: [own]\nparts: {a: {model: scan, with: {file: scan.stl}}}\n")
+    report = fitcheck.check(scene)
+    said = "a.body: the mesh was inside out and turned (volume -6,000 → 6,000 mm³)"
+    assert report.notes == (said,)
+    assert f"note: {said}" in report_text(report)
+    assert json.loads(report_json(report))["notes"] == [said]
 
 
 def everything(tmp_path):

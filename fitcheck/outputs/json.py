@@ -30,6 +30,7 @@ def report_data(report: Report) -> dict[str, Any]:
         "facts": plain(report.facts),
         "not_checked": list(report.not_checked),
         "parameters": plain(report.parameters),
+        "notes": list(report.notes),
     }
 
 
@@ -94,6 +95,7 @@ def result_schema() -> dict[str, Any]:
         "facts": {"type": "object", "description": "by check: figures that no rule asked about"},
         "not_checked": {"type": "array", "items": text},
         "parameters": {"type": "object", "description": "the scene's parameters, mm and degrees"},
+        "notes": {"type": "array", "items": text, "description": "what was mended in mesh files"},
     }
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "fitcheck report"} | _exactly(
         properties

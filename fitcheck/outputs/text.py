@@ -50,6 +50,8 @@ def _lines(report: Report, colour: bool, everything: bool) -> Iterator[str]:
             yield f"  {finding.sentence}"
     for line in report.not_checked:
         yield f"not checked: {line}"
+    for line in report.notes:
+        yield f"note: {line}"
 
 
 def _finding(finding: Finding, colour: bool) -> Iterator[str]:

@@ -667,22 +667,3 @@ def test_same_values_same_bytes(tmp_path):
             assert piece.centre.tobytes() == twin.centre.tobytes()
             assert piece.rotation.tobytes() == twin.rotation.tobytes()
             assert (piece.mesh is None) or piece.mesh.key == twin.mesh.key
-
-
-def test_sixty_parts_build_in_150_ms():
-    models = [read_model(path) for path in library().values()]
-    chosen = (models * 3)[:60]
-
-    def build() -> float:
-        start = time.process_time()
-        shapes = {}
-        for one in chosen:
-            values = evaluate_model(one, {})
-            key = (one.name, repr(values))
-            if key not in shapes:
-                shapes[key] = build_shape(one, values)
-        assert len(shapes) == len({one.name for one in chosen})
-        return time.process_time() - start
-
-    # Best of five; twice the goal, for two cores that other work shares.
-    assert min(build() for _ in range(5)) < 0.3

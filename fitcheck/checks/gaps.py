@@ -62,8 +62,8 @@ def check_gaps(world: World) -> Answer:
     solids = bodies(world)
     facts = {}
     for group, moving in _movers(world, solids):
-        gaps = {side: gap(world, solids, moving, side) for side in SIDES}
-        facts[group] = {side: _fact(found) for side, found in gaps.items()}
+        partners = _partners(world, solids, moving)
+        facts[group] = {side: _fact(gap(solids, moving, side, partners)) for side in SIDES}
     rules = [GapRule.model_validate(rule) for rule in world.rules.get("gaps", [])]
     findings = [
         _finding(world, solids, rule, f"gaps[{i}]", name, moving)
@@ -94,23 +94,30 @@ def _named(world: World, solids: Bodies, said: str) -> Iterator[tuple[str, list[
         yield group if whole or "*" in said else said, moving
 
 
-def gap(world: World, solids: Bodies, moving: Sequence[int], side: str) -> Gap:
+@dataclass(frozen=True, eq=False)
+class Partners:
+    """What moving bodies are joined to or pressed against: bodies that do not stop them as others do.
+
+    `pads` are those pressed against, with the direction from the moving ones to each.
+    """
+
+    skip: tuple[int, ...]
+    pads: tuple[tuple[int, np.ndarray], ...]
+
+
+def gap(solids: Bodies, moving: Sequence[int], side: str, partners: Partners) -> Gap:
     """Free travel of bodies, moved together, to a side."""
     span = solids.body_bounds[:, 1].max(axis=0) - solids.body_bounds[:, 0].min(axis=0)
-    skip, pads = _partners(world, solids, moving)
-    for pad, normal in pads:
+    for pad, normal in partners.pads:
         if float(normal @ SIDES[side]) > FACES:
             return Gap(0.0, solids.all[pad].name)
-    found = travel(solids, moving, side, float(2 * span.max()), skip)
+    found = travel(solids, moving, side, float(2 * span.max()), partners.skip)
     if found.against is None:
         return Gap(None)
     return Gap(found.distance, solids.all[found.against].name, found.overlaps, found.against)
 
 
-def _partners(
-    world: World, solids: Bodies, moving: Sequence[int]
-) -> tuple[list[int], list[tuple[int, np.ndarray]]]:
-    """Bodies joined to the moving ones, or pressed into them by a pad; the pads with normals."""
+def _partners(world: World, solids: Bodies, moving: Sequence[int]) -> Partners:
     inside = set(moving)
     others = [k for k in range(len(solids)) if k not in inside]
     ours = np.array(sorted(inside))
@@ -128,7 +135,7 @@ def _partners(
             if measured.interferes and measured.depth <= permission.gives + CONTACT:
                 skip.append(j)
                 pads.append((j, measured.normal))
-    return skip, pads
+    return Partners(tuple(skip), tuple(pads))
 
 
 def _fact(found: Gap) -> dict[str, Any]:
@@ -138,7 +145,7 @@ def _fact(found: Gap) -> dict[str, Any]:
 
 
 def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, moving: list[int]) -> Finding:
-    found = gap(world, solids, moving, rule.side)
+    found = gap(solids, moving, rule.side, _partners(world, solids, moving))
     demand = f"{mm(rule.at_least)} are demanded"
     if found.free is None:
         verdict, said = Verdict.FITS, f"nothing stops {part} {towards(rule.side)}"

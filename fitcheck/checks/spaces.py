@@ -27,7 +27,7 @@ class Covers:
 
     world: World
     solids: Bodies
-    known: dict[tuple[int, bool], np.ndarray] = field(default_factory=dict)
+    known: dict[tuple[object, ...], np.ndarray] = field(default_factory=dict)
 
     @cached_property
     def pieces(self) -> tuple[tuple[Piece, Frame], ...]:
@@ -54,12 +54,19 @@ class Covers:
         low, high = bounds
         boxes = self.solids.bounds
         reach = (boxes[:, 0] < high - THIN).all(axis=1) & (boxes[:, 1] > low + THIN).all(axis=1)
-        found = [np.zeros((0, 2, 3))]
-        for row in np.flatnonzero(reach).tolist():
-            if (row, inside) not in self.known:
-                self.known[row, inside] = (core if inside else cover)(*self.pieces[row])
-            found.append(self.known[row, inside])
-        return np.concatenate(found)
+        found = [self._of(row, inside) for row in np.flatnonzero(reach).tolist()]
+        return np.concatenate([np.zeros((0, 2, 3)), *found])
+
+    def _of(self, row: int, inside: bool) -> np.ndarray:
+        """Of one piece; equal pieces that stand alike differ by a shift only."""
+        piece, pose = self.pieces[row]
+        rotation, centre = self.solids.rotations[row], self.solids.centres[row]
+        content = piece.half.tobytes() if piece.mesh is None else piece.mesh.key
+        name = (inside, int(piece.kind), content, np.round(rotation, 12).tobytes())
+        if name not in self.known:
+            boxes = core(piece, pose) if inside else cover(piece, pose)
+            self.known[name] = boxes - centre
+        return np.asarray(self.known[name] + centre)
 
 
 @dataclass(frozen=True, eq=False)

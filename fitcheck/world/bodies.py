@@ -65,7 +65,9 @@ class Bodies:
 
     def rows(self, chosen: Collection[int] | np.ndarray) -> np.ndarray:
         """Rows of all pieces of these bodies."""
-        return np.flatnonzero(np.isin(self.body, np.asarray(sorted(chosen), int)))
+        mask = np.zeros(len(self.all), bool)
+        mask[sorted(chosen)] = True
+        return np.flatnonzero(mask[self.body])
 
     def shifted(self, chosen: Collection[int] | np.ndarray, by: np.ndarray) -> Bodies:
         """The same world with these bodies moved by (3,) mm."""

@@ -15,6 +15,7 @@ import manifold3d
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Mesh, Piece
+from fitcheck.world.cells import cells
 from fitcheck.world.frames import Frame
 from fitcheck.world.trees import Pose
 from fitcheck.world.volumes import bounds_of, corners_and_faces, moved, solid_of
@@ -23,8 +24,11 @@ from fitcheck.world.world import piece_bounds
 # Thickness of slabs, mm, and of what is not split further.
 PITCH = 5.0
 THIN = PITCH / 2
-# Most boxes for one mesh; fewer, down to the second, for more triangles than the third.
-BUDGET, AT_LEAST, MANY = 48, 8, 5_000
+# Most boxes for one mesh that is split; one of more triangles than this goes by cells.
+BUDGET, MANY = 48, 10_000
+# The bounds of a square cylinder of this radius lie less than a pitch outside it, mm: at the
+# corners of its square by (sqrt 2 - 1) r.
+SMALL_ROUND = 12.0
 # A cylinder is covered through a prism of this many sides drawn about it: too wide by r/180.
 SIDES_OF_ROUND = 30
 # Entries of a rotation off a whole number by less are the rounding of a quarter turn.
@@ -48,11 +52,15 @@ def cover(piece: Piece, world_from_part: Frame) -> np.ndarray:
     if (whole[1] - whole[0]).min() <= THIN:
         return whole[None]
     if piece.mesh is not None:
+        vertices = piece.mesh.vertices @ rotation.T + centre
+        if len(piece.mesh.faces) > MANY:
+            return cells(vertices[piece.mesh.faces], piece.mesh.closed, PITCH)
         solid = solid_of(piece.kind, piece.half, piece.mesh)
         if solid is None:
-            return _surface_cover(piece.mesh, piece.mesh.vertices @ rotation.T + centre)
+            return _surface_cover(piece.mesh, vertices)
         return np.array([bounds_of(part) for part in _split(moved(solid, Pose(rotation, centre)))])
-    if piece.kind == Kind.BOX and (np.abs(rotation - np.round(rotation)) < SQUARE).all():
+    square = bool((np.abs(rotation - np.round(rotation)) < SQUARE).all())
+    if square and (piece.kind == Kind.BOX or piece.half[0] <= SMALL_ROUND):
         return whole[None]
     points, edges = _prism(piece)
     return _convex_cover(points @ rotation.T + centre, edges, whole)
@@ -62,14 +70,15 @@ def core(piece: Piece, world_from_part: Frame) -> np.ndarray:
     """(n, 2, 3) boxes that lie inside a placed piece, mm: what no way of standing can share.
 
     All of a box that stands square, slabs of an upright or lying cylinder, one box about the
-    middle of any other box or cylinder, the full parts of a closed mesh.
+    middle of any other box or cylinder, the full parts of a closed mesh that is not big.
     """
     rotation = world_from_part.rotation @ piece.rotation
     centre = world_from_part.point(piece.centre)
     whole = piece_bounds(piece, world_from_part)
     square = bool((np.abs(rotation - np.round(rotation)) < SQUARE).all())
     if piece.mesh is not None:
-        solid = solid_of(piece.kind, piece.half, piece.mesh)
+        many = len(piece.mesh.faces) > MANY
+        solid = None if many else solid_of(piece.kind, piece.half, piece.mesh)
         return np.zeros((0, 2, 3)) if solid is None else _full(_split(moved(solid, Pose(rotation, centre))))
     if piece.kind == Kind.BOX and square:
         return whole[None]
@@ -139,42 +148,59 @@ def _slabs(points: np.ndarray, edges: np.ndarray, axis: int, whole: np.ndarray) 
     """(n, 2, 3) bounds of a convex body between parallel cuts about `PITCH` apart."""
     low, high = whole[:, axis]
     cuts = np.linspace(low, high, max(int(np.ceil((high - low) / PITCH)), 1) + 1)
+    slabs = bounds_between(points, edges, axis, cuts[:-1], cuts[1:])
+    slabs[:, 0, axis], slabs[:, 1, axis] = cuts[:-1], cuts[1:]
+    return slabs
+
+
+def bounds_between(
+    points: np.ndarray, edges: np.ndarray, axis: int, lower: np.ndarray, upper: np.ndarray
+) -> np.ndarray:
+    """(n, 2, 3) bounds of what edges show between n pairs of planes x[axis] = lower, upper.
+
+    For a closed surface, or a convex body, those of the surface between the planes. Where it
+    shows nothing the low ends are above the high ones.
+    """
     start, end = points[edges[:, 0]], points[edges[:, 1]]
     a, b = start[:, axis], end[:, axis]
     level = np.abs(b - a) <= ON_PLANE
     run = np.where(level, 1.0, b - a)
-    slabs = []
-    for lower, upper in itertools.pairwise(cuts):
-        # What an edge shows between two parallel planes is the edge with its ends clamped.
-        shows = (np.minimum(a, b) <= upper + ON_PLANE) & (np.maximum(a, b) >= lower - ON_PLANE)
-        from_ = np.where(level, 0.0, np.clip((lower - a) / run, 0, 1))
-        to = np.where(level, 1.0, np.clip((upper - a) / run, 0, 1))
-        ends = np.vstack([(start + t[:, None] * (end - start))[shows] for t in (from_, to)])
-        box = np.array([ends.min(axis=0), ends.max(axis=0)])
-        box[:, axis] = lower, upper
-        slabs.append(box)
-    return np.array(slabs)
+    floor, roof = lower[:, None], upper[:, None]
+    shows = (np.minimum(a, b) <= roof + ON_PLANE) & (np.maximum(a, b) >= floor - ON_PLANE)
+    # What an edge shows between two parallel planes is the edge with its ends clamped.
+    from_ = np.where(level, 0.0, np.clip((floor - a) / run, 0, 1))
+    to = np.where(level, 1.0, np.clip((roof - a) / run, 0, 1))
+    ends = np.stack([start + t[..., None] * (end - start) for t in (from_, to)], axis=1)
+    hidden = ~shows[:, None, :, None]
+    lows = np.where(hidden, np.inf, ends).min(axis=(1, 2))
+    highs = np.where(hidden, -np.inf, ends).max(axis=(1, 2))
+    return np.stack([lows, highs], axis=1)
+
+
+def _volumes(boxes: np.ndarray) -> np.ndarray:
+    side = boxes[:, 1] - boxes[:, 0]
+    return np.asarray(side[:, 0] * side[:, 1] * side[:, 2])
 
 
 def _volume(boxes: np.ndarray) -> float:
-    return float(np.prod(boxes[:, 1] - boxes[:, 0], axis=1).sum())
+    return float(_volumes(boxes).sum())
 
 
 def _split(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
     """Parts of a closed solid, split where their bounds waste most."""
     parts = [(-_waste(solid), 0, solid)]
-    budget = max(AT_LEAST, min(BUDGET, BUDGET * MANY // max(solid.num_tri(), 1)))
     done: list[manifold3d.Manifold] = []
     made = 1
     while parts:
         waste, _, part = heapq.heappop(parts)
         box = bounds_of(part)
         small = (box[1] - box[0] <= PITCH).sum() >= 2 or (box[1] - box[0]).min() <= THIN
-        if small or -waste <= WASTE * _volume(box[None]) or len(parts) + len(done) + 1 >= budget:
+        if small or -waste <= WASTE * _volume(box[None]) or len(parts) + len(done) + 1 >= BUDGET:
             done.append(part)
             continue
         for half in part.split_by_plane(*_plane(part, box)):
-            if not half.is_empty():
+            # A plane through a flat side may leave a film of it.
+            if not half.is_empty() and np.ptp(bounds_of(half), axis=0).min() > ON_PLANE:
                 heapq.heappush(parts, (-_waste(half), made, half))
                 made += 1
     return done
@@ -196,15 +222,20 @@ def _plane(part: manifold3d.Manifold, box: np.ndarray) -> tuple[tuple[float, ...
     longest = int((box[1] - box[0]).argmax())
     best = (np.inf, longest, float(box[:, longest].mean()))
     if part.num_tri() <= FEW:
-        corners, _ = corners_and_faces(part)
+        corners, faces = corners_and_faces(part)
+        edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
         for axis in range(3):
             planes = np.unique(np.round(corners[:, axis], 6))
             planes = planes[(planes > box[0, axis] + 1e-3) & (planes < box[1, axis] - 1e-3)]
-            for at in planes[:: max(1, -(-len(planes) // PLANES))]:
-                halves = part.split_by_plane(tuple(np.eye(3)[axis]), float(at))
-                left = sum(_volume(bounds_of(half)[None]) for half in halves if not half.is_empty())
-                if left < best[0] - ON_PLANE:
-                    best = (left, axis, float(at))
+            planes = planes[:: max(1, -(-len(planes) // PLANES))]
+            if not len(planes):
+                continue
+            below, above = np.full(len(planes), box[0, axis]), np.full(len(planes), box[1, axis])
+            left = _volumes(bounds_between(corners, edges, axis, below, planes - 1e-6))
+            left += _volumes(bounds_between(corners, edges, axis, planes + 1e-6, above))
+            k = int(left.argmin())
+            if left[k] < best[0] - ON_PLANE:
+                best = (float(left[k]), axis, float(planes[k]))
     return tuple(np.eye(3)[best[1]]), best[2]
 
 

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Piece
-from fitcheck.world import moves, pairs, volumes
+from fitcheck.world import kernels, moves, pairs, slides, volumes
 from fitcheck.world.bodies import Bodies, Body, bodies, bounds_gap, near, with_probe
 from fitcheck.world.frames import SIDES
 from fitcheck.world.pairs import CONTACT, Measured
 
 __all__ = [
     "CONTACT", "Bodies", "Body", "Measured", "Overlap", "Probe", "Travel", "bodies", "hits_after",
-    "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
+    "is_compiled", "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
 ]  # fmt: skip
 
 Pairs = np.ndarray | Sequence[tuple[int, int]]
@@ -91,6 +91,11 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
         error = bodies.all[i].error + bodies.all[j].error
         out.append(replace(worst, error=worst.error + error) if error else worst)
     return out
+
+
+def is_compiled() -> bool:
+    """Whether the first questions are answered at once; else they wait for the compiler."""
+    return kernels.is_compiled() and slides.is_compiled()
 
 
 def _piece_pairs(bodies: Bodies, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

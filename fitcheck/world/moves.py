@@ -132,27 +132,31 @@ def interfere(bodies: Bodies, i: int, j: int) -> bool:
     return known[pair]
 
 
-_turned: OrderedDict[tuple[str, bytes], tuple[np.ndarray, np.ndarray]] = OrderedDict()
+@dataclass(frozen=True, eq=False)
+class _Faces:
+    """Triangles (n, 3, 3) in the frame of a move, and their extents (n, 2, 3)."""
+
+    triangles: np.ndarray
+    extents: np.ndarray
 
 
-def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+_turned: OrderedDict[tuple[str, bytes], tuple[_Faces, _Faces]] = OrderedDict()
+
+
+def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[_Faces, _Faces]:
     """Triangles of a piece that look along and against a world direction, turned to it; not shifted."""
-    mesh = bodies.meshes[row]
-    key = mesh.key if mesh is not None else f"{bodies.kinds[row]}:{bodies.halves[row].tolist()}"
+    tree = trees.tree_of(int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row])
     turn = bodies.rotations[row].T @ slides.frame_along(direction)
-    name = (key, np.round(turn, 12).tobytes())
+    name = (tree.key, (np.round(turn, 12) + 0.0).tobytes())
     found = _turned.get(name)
     if found is None:
-        found = slides.split(_triangles(bodies, row), turn)
-        if sum(map(len, found)) <= FACES_TURNED:
+        ahead, back = slides.split(tree.triangles, turn)
+        found = _Faces(ahead, slides.extents(ahead)), _Faces(back, slides.extents(back))
+        if len(ahead) + len(back) <= FACES_TURNED:
             _turned[name] = found
             if len(_turned) > TURNED_KEPT:
                 _turned.popitem(last=False)
     return found
-
-
-def _triangles(bodies: Bodies, row: int) -> np.ndarray:
-    return trees.tree_of(int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row]).triangles
 
 
 def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -> float:
@@ -160,17 +164,23 @@ def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -
 
     For two pieces that do not interfere. A cylinder is its prism here: see `_on_cylinder`.
     """
-    frame = slides.frame_along(direction)
-    ours_ahead, ours_back = _faces(bodies, i, direction)
-    theirs_ahead, theirs_back = _faces(bodies, j, direction)
-    offset = (bodies.centres[i] - bodies.centres[j]) @ frame
-    way = _meet(ours_ahead + offset, theirs_back, limit, CONTACT)
+    ours, theirs = _faces(bodies, i, direction), _faces(bodies, j, direction)
+    offset = (bodies.centres[i] - bodies.centres[j]) @ slides.frame_along(direction)
+    way = _meet(ours[0], offset, theirs[1], limit, CONTACT)
     if _open(bodies, i) or _open(bodies, j):
         # Whether a face looks out is not sure: every face may be run into, but the first
         # contact itself is judged by the sides as they are.
-        ours = np.concatenate([ours_ahead, ours_back]) + offset
-        way = min(way, _meet(ours, np.concatenate([theirs_ahead, theirs_back]), limit, -CONTACT))
+        every = [(one, other) for one in ours for other in theirs]
+        way = min(way, *(_meet(one, offset, other, limit, -CONTACT) for one, other in every))
     return max(way, 0.0)
+
+
+def _meet(ours: _Faces, offset: np.ndarray, theirs: _Faces, limit: float, slack: float) -> float:
+    return float(
+        slides.first_touch(
+            ours.triangles, ours.extents, offset, theirs.triangles, theirs.extents, limit, slack, CONTACT
+        )
+    )
 
 
 def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: float) -> float:
@@ -209,26 +219,6 @@ def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: flo
 def _open(bodies: Bodies, row: int) -> bool:
     mesh = bodies.meshes[row]
     return mesh is not None and not mesh.closed
-
-
-def _meet(ours: np.ndarray, theirs: np.ndarray, limit: float, slack: float) -> float:
-    """First touch of triangles along z, those left out that cannot meet."""
-    if len(ours) == 0 or len(theirs) == 0:
-        return np.inf
-    ours, theirs = _within(ours, theirs, 1), _within(theirs, ours, -1)
-    if len(ours) == 0 or len(theirs) == 0:
-        return np.inf
-    return float(slides.first_touch(ours, theirs, limit, slack, CONTACT))
-
-
-def _within(chosen: np.ndarray, others: np.ndarray, sense: int) -> np.ndarray:
-    """Those triangles whose projection comes into the bounds of the others'."""
-    low, high = chosen.min(axis=1), chosen.max(axis=1)
-    flat_low, flat_high = others.min(axis=(0, 1)), others.max(axis=(0, 1))
-    keep = (low[:, :2] < flat_high[:2]).all(axis=1) & (high[:, :2] > flat_low[:2]).all(axis=1)
-    # Ours must not be wholly past theirs, nor theirs wholly behind ours.
-    keep &= low[:, 2] <= flat_high[2] + CONTACT if sense > 0 else high[:, 2] >= flat_low[2] - CONTACT
-    return np.ascontiguousarray(chosen[keep])
 
 
 def way_out(

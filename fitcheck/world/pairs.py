@@ -26,6 +26,8 @@ FLUSH = 1e-3
 # Surfaces nearer than this may be touching ones that a hit test called free, mm.
 TOUCHING = 1e-6
 
+MESH, CYLINDER = int(Kind.MESH), int(Kind.CYLINDER)
+
 NOWHERE = np.full(3, np.nan)
 NOWHERE.setflags(write=False)
 
@@ -82,7 +84,7 @@ def bounding(bodies: Bodies, rows: np.ndarray, within: float) -> kernels.Measure
 
     Of a mesh the distance is a lower and the depth an upper bound.
     """
-    kinds = np.where(bodies.kinds == Kind.MESH, int(Kind.BOX), bodies.kinds)
+    kinds = np.where(bodies.kinds == MESH, int(Kind.BOX), bodies.kinds)
     return kernels.measure_pairs(kinds, bodies.halves, bodies.rotations, bodies.centres, rows, within)
 
 
@@ -121,18 +123,16 @@ class Couple:
     def facet_error(self) -> float:
         """What the prisms that stand for cylinders lose, mm."""
         own = self.bodies
-        return sum(
-            (facet_error(float(own.halves[k, 0])) for k in self.rows if own.kinds[k] == Kind.CYLINDER), 0.0
-        )
+        return sum((facet_error(float(own.halves[k, 0])) for k in self.rows if own.kinds[k] == CYLINDER), 0.0)
 
 
 def couple(bodies: Bodies, i: int, j: int) -> Couple:
     """Pieces i and j as FCL and the volumes are asked about them."""
-    kinds = bodies.kinds
-    a = trees.tree_of(int(kinds[i]), bodies.halves[i], bodies.meshes[i])
-    b = trees.tree_of(int(kinds[j]), bodies.halves[j], bodies.meshes[j])
-    # Meshes, then boxes, then cylinders: FCL wants triangles first.
-    swapped = bool((kinds[j] != Kind.MESH, kinds[j], b.key) < (kinds[i] != Kind.MESH, kinds[i], a.key))
+    # Plain numbers: comparing numpy's with an enum takes longer than asking FCL.
+    own, others = int(bodies.kinds[i]), int(bodies.kinds[j])
+    a = trees.tree_of(own, bodies.halves[i], bodies.meshes[i])
+    b = trees.tree_of(others, bodies.halves[j], bodies.meshes[j])
+    swapped = (others != MESH, others, b.key) < (own != MESH, own, a.key)
     if swapped:
         i, j, a, b = j, i, b, a
     return Couple(bodies, (i, j), a, b, relative(bodies, i, j), swapped)
@@ -181,7 +181,7 @@ def _on_cylinder(pair: Couple, closest: trees.Nearest) -> trees.Nearest:
     one, and at most that to the prism: too large by no more than the facets' error.
     """
     row = pair.rows[1]
-    if pair.bodies.kinds[row] != Kind.CYLINDER or closest.distance == 0.0:
+    if pair.bodies.kinds[row] != CYLINDER or closest.distance == 0.0:
         return closest
     turn, shift = pair.pose.rotation, pair.pose.shift
     in_cylinder = turn.T @ (closest.on_first - shift)

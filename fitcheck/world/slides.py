@@ -1,6 +1,6 @@
 """Triangles that move along a line: when do they first touch, how long do they overlap?
 
-Compiled by numba. All triangles are given in a frame whose z runs along the move, so
+Compiled by way of the kernels. All triangles are given in a frame whose z runs along the move, so
 that two of them meet only where their projections on xy overlap; there the way between
 them is linear, and its least and greatest values lie at corners of the overlap.
 
@@ -10,21 +10,25 @@ construction. So is leaving: only a face that looks ahead can run into one that 
 
 from __future__ import annotations
 
-import numpy as np
-from numba import njit
+from functools import lru_cache
 
-# A triangle clipped by another has at most six corners; one spare for closing.
+import numpy as np
+
+from fitcheck.world.kernels.native import entry, is_kept, native
+from fitcheck.world.kernels.vectors import Floats, Ints
+
+# A triangle clipped by another has at most six corners; two to spare for rounding.
 CORNERS = 8
 
 
-@njit(cache=True)
-def _turns(t):  # type: ignore[no-untyped-def]
+@native
+def _turns(t: Floats) -> float:
     """Twice the signed area of the projection."""
-    return (t[1, 0] - t[0, 0]) * (t[2, 1] - t[0, 1]) - (t[1, 1] - t[0, 1]) * (t[2, 0] - t[0, 0])
+    return float((t[1, 0] - t[0, 0]) * (t[2, 1] - t[0, 1]) - (t[1, 1] - t[0, 1]) * (t[2, 0] - t[0, 0]))
 
 
-@njit(cache=True)
-def _shared(a, b, here, there):  # type: ignore[no-untyped-def]
+@native
+def _shared(a: Floats, b: Floats, here: Floats, there: Floats) -> int:
     """Fill `here` with the corners (n, 2) that the projections of a and b share; n.
 
     Sutherland and Hodgman 1974, a clipped by the three sides of b.
@@ -58,8 +62,8 @@ def _shared(a, b, here, there):  # type: ignore[no-untyped-def]
     return count
 
 
-@njit(cache=True)
-def _wide(corners, count, least):  # type: ignore[no-untyped-def]
+@native
+def _wide(corners: Floats, count: int, least: float) -> bool:
     """Is a convex polygon wider than `least` in every direction?"""
     for k in range(count):
         x, y = corners[k, 0], corners[k, 1]
@@ -75,8 +79,8 @@ def _wide(corners, count, least):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True)
-def _height(t, x, y):  # type: ignore[no-untyped-def]
+@native
+def _height(t: Floats, x: float, y: float) -> float:
     """z of a triangle above (x, y), held within its own corners: steep ones lose digits."""
     turns = _turns(t)
     u = ((t[1, 0] - x) * (t[2, 1] - y) - (t[1, 1] - y) * (t[2, 0] - x)) / turns
@@ -84,12 +88,12 @@ def _height(t, x, y):  # type: ignore[no-untyped-def]
     z = u * t[0, 2] + v * t[1, 2] + (1.0 - u - v) * t[2, 2]
     low = min(t[0, 2], t[1, 2], t[2, 2])
     high = max(t[0, 2], t[1, 2], t[2, 2])
-    return min(max(z, low), high)
+    return float(min(max(z, low), high))
 
 
-@njit(cache=True)
-def _extents(triangles):  # type: ignore[no-untyped-def]
-    """(n, 2, 3) low and high corners."""
+@entry
+def extents(triangles: Floats) -> Floats:
+    """(n, 2, 3) low and high corners of triangles (n, 3, 3)."""
     out = np.empty((len(triangles), 2, 3))
     for i in range(len(triangles)):
         for k in range(3):
@@ -98,13 +102,42 @@ def _extents(triangles):  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True)
-def first_touch(ahead, back, limit, slack, least):  # type: ignore[no-untyped-def]
+@native
+def _into(extents: Floats, offset: Floats, low: Floats, high: Floats) -> Ints:
+    """Rows of triangles that, shifted by an offset, come into bounds."""
+    rows = np.empty(len(extents), np.int64)
+    count = 0
+    for i in range(len(extents)):
+        inside = True
+        for k in range(3):
+            inside = (
+                inside and extents[i, 0, k] + offset[k] <= high[k] and extents[i, 1, k] + offset[k] >= low[k]
+            )
+        if inside:
+            rows[count] = i
+            count += 1
+    return rows[:count]
+
+
+@entry
+def first_touch(
+    ahead: Floats,
+    ours: Floats,
+    offset: Floats,
+    back: Floats,
+    theirs: Floats,
+    limit: float,
+    slack: float,
+    least: float,
+) -> float:
     """How far triangles can move along +z before one runs into others.
 
     Args:
         ahead: (n, 3, 3) of what moves, those that look along +z.
+        ours: (n, 2, 3) their `extents`.
+        offset: (3,) from their frame to that of the others.
         back: (m, 3, 3) of what stays, those that look along -z.
+        theirs: (m, 2, 3) their `extents`.
         limit: mm; nothing beyond is looked for.
         slack: mm that a face may be past the other and still be just touching it.
         least: mm; overlaps narrower than this in projection slide past.
@@ -112,44 +145,58 @@ def first_touch(ahead, back, limit, slack, least):  # type: ignore[no-untyped-de
     Returns:
         mm, at least -slack; inf when nothing is touched within the limit.
     """
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for j in range(len(theirs)):
+        for k in range(3):
+            low[k], high[k] = min(low[k], theirs[j, 0, k]), max(high[k], theirs[j, 1, k])
+    low[2] -= limit
+    high[2] += slack
+    movers = _into(ours, offset, low, high)
+    low[:], high[:] = np.inf, -np.inf
+    for i in movers:
+        for k in range(3):
+            low[k], high[k] = min(low[k], ours[i, 0, k]), max(high[k], ours[i, 1, k])
+    low[2] -= slack
+    high[2] += limit
+    stayers = _into(theirs, -offset, low, high)
+    stayers = stayers[np.argsort(theirs[stayers, 0, 0])]
+    lows = theirs[stayers, 0, 0] - offset[0]
+    widest = 0.0
+    for j in stayers:
+        widest = max(widest, theirs[j, 1, 0] - theirs[j, 0, 0])
     best = limit
     found = np.inf
-    ours, theirs = _extents(ahead), _extents(back)
+    one = np.empty((3, 3))
     here, there = np.empty((CORNERS, 2)), np.empty((CORNERS, 2))
-    order = np.argsort(theirs[:, 0, 0])
-    lows = theirs[order, 0, 0]
-    widest = 0.0
-    for j in range(len(back)):
-        widest = max(widest, theirs[j, 1, 0] - theirs[j, 0, 0])
-    for i in range(len(ahead)):
-        start = np.searchsorted(lows, ours[i, 0, 0] - widest)
-        for at in range(start, len(order)):
-            j = order[at]
+    for i in movers:
+        one[:] = ahead[i] + offset
+        for at in range(np.searchsorted(lows, ours[i, 0, 0] - widest), len(stayers)):
+            j = stayers[at]
             if lows[at] >= ours[i, 1, 0] - least:
                 break
             if (
-                theirs[j, 1, 0] <= ours[i, 0, 0] + least
-                or theirs[j, 0, 1] >= ours[i, 1, 1] - least
-                or theirs[j, 1, 1] <= ours[i, 0, 1] + least
-                or theirs[j, 0, 2] - ours[i, 1, 2] >= best
-                or theirs[j, 1, 2] - ours[i, 0, 2] < -slack
+                theirs[j, 1, 0] - offset[0] <= ours[i, 0, 0] + least
+                or theirs[j, 0, 1] - offset[1] >= ours[i, 1, 1] - least
+                or theirs[j, 1, 1] - offset[1] <= ours[i, 0, 1] + least
+                or theirs[j, 0, 2] - offset[2] - ours[i, 1, 2] >= best
+                or theirs[j, 1, 2] - offset[2] - ours[i, 0, 2] < -slack
             ):
                 continue
-            count = _shared(ahead[i], back[j], here, there)
+            count = _shared(one, back[j], here, there)
             if count == 0 or not _wide(here, count, least):
                 continue
             way = np.inf
             for k in range(count):
                 x, y = here[k, 0], here[k, 1]
-                way = min(way, _height(back[j], x, y) - _height(ahead[i], x, y))
+                way = min(way, _height(back[j], x, y) - _height(one, x, y))
             if -slack <= way < best:
                 best = way
                 found = way
     return found
 
 
-@njit(cache=True)
-def longest_chord(lower, upper, least):  # type: ignore[no-untyped-def]
+@entry
+def longest_chord(lower: Floats, upper: Floats, least: float) -> float:
     """Longest line along z inside a closed surface.
 
     Args:
@@ -161,7 +208,7 @@ def longest_chord(lower, upper, least):  # type: ignore[no-untyped-def]
         mm; never too long, and exact where `least` hides nothing.
     """
     best = 0.0
-    under, over = _extents(lower), _extents(upper)
+    under, over = extents(lower), extents(upper)
     here, there = np.empty((CORNERS, 2)), np.empty((CORNERS, 2))
     for i in range(len(lower)):
         for j in range(len(upper)):
@@ -188,8 +235,10 @@ def longest_chord(lower, upper, least):  # type: ignore[no-untyped-def]
     return best
 
 
-@njit(cache=True)
-def _unbroken(lower, under, upper, over, i, j, x, y):  # type: ignore[no-untyped-def]
+@native
+def _unbroken(
+    lower: Floats, under: Floats, upper: Floats, over: Floats, i: int, j: int, x: float, y: float
+) -> bool:
     """Is there no other surface between the two triangles above (x, y)?"""
     low, high = _height(lower[i], x, y), _height(upper[j], x, y)
     for n in range(len(lower)):
@@ -201,8 +250,8 @@ def _unbroken(lower, under, upper, over, i, j, x, y):  # type: ignore[no-untyped
     return clear
 
 
-@njit(cache=True)
-def _between(t, extent, x, y, low, high):  # type: ignore[no-untyped-def]
+@native
+def _between(t: Floats, extent: Floats, x: float, y: float, low: float, high: float) -> bool:
     if x < extent[0, 0] or x > extent[1, 0] or y < extent[0, 1] or y > extent[1, 1]:
         return False
     turns = _turns(t)
@@ -234,7 +283,27 @@ def split(triangles: np.ndarray, turn: np.ndarray) -> tuple[np.ndarray, np.ndarr
 
 def frame_along(towards: np.ndarray) -> np.ndarray:
     """(3, 3) rotation whose last column is `towards`; x @ it has its z along it."""
-    least = int(np.abs(towards).argmin())
-    across = np.cross(np.eye(3)[least], towards)
+    return _frame_along(*towards.tolist())
+
+
+@lru_cache(maxsize=256)
+def _frame_along(x: float, y: float, z: float) -> np.ndarray:
+    towards = np.array([x, y, z])
+    across = np.cross(np.eye(3)[int(np.abs(towards).argmin())], towards)
     across /= np.linalg.norm(across)
-    return np.column_stack([across, np.cross(towards, across), towards])
+    frame = np.column_stack([across, np.cross(towards, across), towards])
+    frame.setflags(write=False)
+    return frame
+
+
+def is_compiled() -> bool:
+    """Whether the first moves and overlaps are answered at once; else they wait for the compiler."""
+    return all(is_kept(function) for function in (extents, first_touch, longest_chord))
+
+
+def warm() -> None:
+    """Compile everything now, or load it from disk."""
+    triangles = np.zeros((1, 3, 3))
+    around = extents(triangles)
+    first_touch(triangles, around, np.zeros(3), triangles, around, 1.0, 0.0, 0.0)
+    longest_chord(triangles, triangles, 0.0)

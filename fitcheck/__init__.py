@@ -33,12 +33,19 @@ def load(source: Path | str, values: Mapping[str, object] | None = None, name: s
         Mistakes: all mistakes of the file, each with its place and mend.
     """
     from fitcheck.checks import RULE_TYPES
+    from fitcheck.scene.mistakes import Mistakes
     from fitcheck.scene.read import read_scene
-    from fitcheck.world.resolve import resolve
+    from fitcheck.world.resolve import resolve, second_look
 
     given = {key: str(value) for key, value in (values or {}).items()}
     where = Path(source) if name is None else str(source)
-    return resolve(read_scene(where, given, RULE_TYPES, name))
+    try:
+        scene = read_scene(where, given, RULE_TYPES, name)
+    except Mistakes as wrong:
+        if wrong.sound is None:
+            raise
+        raise Mistakes([*wrong.items, *second_look(wrong.sound)]) from None
+    return resolve(scene)
 
 
 def check(source: Path | str, values: Mapping[str, object] | None = None, name: str | None = None) -> Report:
@@ -46,11 +53,11 @@ def check(source: Path | str, values: Mapping[str, object] | None = None, name: 
     return check_world(load(source, values, name))
 
 
-def check_world(world: World) -> Report:
-    """Ask every check of a placed world."""
+def check_world(world: World, facts: bool = True) -> Report:
+    """Ask every check of a placed world; without `facts`, only what bears on the verdict."""
     from fitcheck.report import check_world as ask
 
-    return ask(world)
+    return ask(world, facts)
 
 
 def render(world: World, out: Path | str, view: str | None = None, report: Report | None = None) -> None:
@@ -61,4 +68,4 @@ def render(world: World, out: Path | str, view: str | None = None, report: Repor
     """
     from fitcheck.outputs.pictures import render_file
 
-    render_file(world, report or check_world(world), Path(out), view)
+    render_file(world, report or check_world(world, facts=False), Path(out), view)

@@ -69,7 +69,7 @@ def check(
     from fitcheck.outputs.text import report_text, verdict_line
     from fitcheck.report import exit_code
 
-    _, report = _checked(scene, set_)
+    _, report = _checked(scene, set_, facts=as_json)
     if as_json:
         _say(report_json(report))
     elif quiet:
@@ -212,7 +212,7 @@ def explain(
     _say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-def _checked(scene: str, given: list[str] | None) -> tuple[World, Report]:
+def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
     from fitcheck import check_world, load
 
@@ -225,7 +225,7 @@ def _checked(scene: str, given: list[str] | None) -> tuple[World, Report]:
     text = sys.stdin.read() if scene == "-" else None
     _announce_compilation()
     world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    return world, check_world(world)
+    return world, check_world(world, facts)
 
 
 def _announce_compilation() -> None:

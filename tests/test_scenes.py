@@ -53,3 +53,8 @@ def test_the_readmes_scene_runs():
     text = re.search(r"```yaml\n(.*?)```", (TOP / "README.md").read_text(), re.S).group(1)
     report = fitcheck.check(text, name="README")
     assert by_id(report, "room:").measured > 60
+
+
+def test_leaving_out_facts_changes_no_finding():
+    world = fitcheck.load(SCENES / "dome_render.yaml", {"fan_row": 5})
+    assert fitcheck.check_world(world, facts=False).findings == fitcheck.check_world(world).findings

@@ -24,6 +24,7 @@ class Check:
         how: how the answer is measured.
         exact: how far it may be off.
         marks: what a picture marks for its findings.
+        optional: without a rule it gives facts only, and can be left out where nobody reads them.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Check:
     how: str
     exact: str
     marks: str
+    optional: bool = False
 
 
 CHECKS: tuple[Check, ...] = (
@@ -71,12 +73,14 @@ CHECKS: tuple[Check, ...] = (
         "first touch of the moving part along the side",
         "exact where faces meet; a contact of 0.01 mm is let pass: up to 0.03 mm late along round sides",
         "the middle of the side that moves ahead",
+        optional=True,
     ),
     Check(
         "empty_boxes", empty_boxes.QUESTION, empty_boxes.check_empty_boxes, empty_boxes.EmptyBoxesRule,
         "best-first search among boxes that cover the solids, then each face moved out to the first touch",
         "exact where all stands square; never too large, and round or slanted parts may hide a larger one",
         "the middle of the box",
+        optional=True,
     ),
 )  # fmt: skip
 
@@ -84,8 +88,12 @@ CHECKS: tuple[Check, ...] = (
 RULE_TYPES: dict[str, Any] = {check.name: check.rule for check in CHECKS if check.rule is not None}
 
 
-def run_checks(world: World) -> Answer:
+def run_checks(world: World, facts: bool = True) -> Answer:
     """Ask all checks in the order of `CHECKS`; then say which findings follow from which.
+
+    Args:
+        world: the placed scene.
+        facts: also ask what no rule demands (how far each part can travel, which boxes are empty).
 
     Returns:
         All findings, facts by check name, and what was not checked.
@@ -94,12 +102,14 @@ def run_checks(world: World) -> Answer:
         ValueMistake: a rule names something that the scene does not have.
     """
     findings: list[Finding] = []
-    facts: dict[str, Any] = {}
+    known: dict[str, Any] = {}
     not_checked: list[str] = []
     for check in CHECKS:
+        if check.optional and not facts and not world.rules.get(check.name):
+            continue
         answer = check.run(world)
         findings += answer.findings
         if answer.facts:
-            facts[check.name] = answer.facts
+            known[check.name] = answer.facts
         not_checked += answer.not_checked
-    return Answer(caused(world, findings), facts, tuple(dict.fromkeys(not_checked)))
+    return Answer(caused(world, findings), known, tuple(dict.fromkeys(not_checked)))

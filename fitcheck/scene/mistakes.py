@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
 
 @dataclass(frozen=True, order=True)
@@ -40,10 +41,14 @@ class Mistake:
 
 
 class Mistakes(Exception):
-    """All mistakes found in one reading, sorted by place."""
+    """All mistakes found in one reading, sorted by place.
 
-    def __init__(self, items: Iterable[Mistake]) -> None:
+    `sound` is what could be read all the same, for a second look that finds more of them.
+    """
+
+    def __init__(self, items: Iterable[Mistake], sound: Any = None) -> None:
         self.items = tuple(sorted(set(items)))
+        self.sound = sound
         super().__init__("\n".join(map(str, self.items)))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -34,6 +34,7 @@ class Scene:
     """A scene's file with all the models it names, directly or through another model.
 
     `file` and `document` hold the overriding values already; a mark of such a value names its option.
+    `broken` names the parts and parameters whose mistakes are told already (in a second look).
     """
 
     file: SceneFile
@@ -41,6 +42,7 @@ class Scene:
     folder: Path
     overrides: dict[str, str] = field(default_factory=dict)
     models: dict[str, Model] = field(default_factory=dict)
+    broken: frozenset[str] = frozenset()
 
 
 def library() -> dict[str, Path]:
@@ -79,13 +81,15 @@ def read_scene(
     shelf = _Shelf(document, folder)
     models = shelf.models()
     found += shelf.mistakes
+    scene = Scene(SceneFile.model_construct(rules={}), document, folder, dict(overrides), models)
     try:
         file = check_scene(document, rule_types)
     except Mistakes as wrong:
-        raise Mistakes([*found, *wrong.items]) from None
+        found += wrong.items
+        raise Mistakes(found, _sound(scene, found)) from None
     if found:
-        raise Mistakes(found)
-    return Scene(file, document, folder, dict(overrides), models)
+        raise Mistakes(found, _sound(scene, found))
+    return replace(scene, file=file)
 
 
 def read_model(path: Path, name: str | None = None) -> Model:
@@ -100,6 +104,39 @@ def read_model(path: Path, name: str | None = None) -> Model:
         said = f"the file is named {path.name}, so its model is {path.stem}; found `{file.model}`"
         raise Mistakes([Mistake(document.mark(("model",)), "model", said, f"write {path.stem}")])
     return Model(file.model, file, document, path.parent)
+
+
+def _sound(scene: Scene, found: list[Mistake]) -> Scene | None:
+    """The scene without rules and views, its entries with mistakes named; None if it has no entries."""
+    data = scene.document.data if isinstance(scene.document.data, dict) else {}
+    sections: dict[str, dict[str, Any]] = {}
+    for name in ("parameters", "parts"):
+        section = data.get(name, {})
+        if not isinstance(section, dict):
+            return None
+        sections[name] = section
+    starts = sorted(
+        (scene.document.mark((section, name), key=True), str(name))
+        for section, entries in sections.items()
+        for name in entries
+    )
+    ends = [scene.document.mark((key,), key=True) for key in data]
+    broken = {name for name, part in sections["parts"].items() if _model_of(part) not in scene.models}
+    for mistake in found:
+        if mistake.mark.file.startswith("--set"):
+            broken.add(mistake.subject)
+        if mistake.mark.file != scene.document.name:
+            continue
+        before = [(mark, name) for mark, name in starts if mark <= mistake.mark]
+        if before and not any(before[-1][0] < end <= mistake.mark for end in ends):
+            broken.add(before[-1][1])
+    plain = {name: section for name, section in sections.items() if section}
+    return replace(scene, document=replace(scene.document, data=plain), broken=frozenset(broken))
+
+
+def _model_of(part: Any) -> Any:
+    model = part.get("model") if isinstance(part, dict) else None
+    return model if isinstance(model, str) else None
 
 
 # --- values from the command line ---

@@ -11,7 +11,7 @@ import numpy as np
 from fitcheck.parts.features import Compartment
 from fitcheck.scene.expression import Amount
 from fitcheck.scene.limits import PARTS
-from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
+from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
 from fitcheck.world.desk import Desk, PassedOver
@@ -32,10 +32,8 @@ def resolve(scene: Scene) -> World:
         Mistakes: all that could be found wrong in one go, with their places.
     """
     data = scene.document.data
-    desk = Desk(models=scene.models, folder=scene.folder)
-    space = Space(
-        desk, scene.document, ("parts",), data.get("parts") or {}, {}, written=data.get("parameters") or {}
-    )
+    space = _space(scene)
+    desk = space.desk
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     parts = tuple(_parts(space, nodes))
@@ -61,6 +59,26 @@ def resolve(scene: Scene) -> World:
         uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
         parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
         lines=_lines(scene, data.get("rules") or {}),
+    )
+
+
+def second_look(scene: Scene) -> frozenset[Mistake]:
+    """Mistakes of value and place among the sound entries of a scene that has others."""
+    space = _space(scene)
+    _try_all(space, {})
+    return frozenset(space.desk.mistakes)
+
+
+def _space(scene: Scene) -> Space:
+    data = scene.document.data
+    return Space(
+        Desk(models=scene.models, folder=scene.folder),
+        scene.document,
+        ("parts",),
+        data.get("parts") or {},
+        {},
+        written=data.get("parameters") or {},
+        broken=scene.broken,
     )
 
 

@@ -49,8 +49,9 @@ T = TypeVar("T")
 class Space:
     """Named parts in one frame, read and placed when asked for.
 
-    `scope` gives the value of a plain name (a parameter), or None. `own` is the shape of
-    the assembly itself, whose features its sub-parts may rest on.
+    `values` and `written` give plain names (parameters), worked out or still as written.
+    `own` is the shape of the assembly itself, whose features its sub-parts may rest on.
+    `broken` names entries whose mistakes are told already.
     """
 
     def __init__(
@@ -63,11 +64,12 @@ class Space:
         written: Mapping[str, Any] | None = None,
         own: Shape | None = None,
         model: str = "",
+        broken: frozenset[str] = frozenset(),
     ) -> None:
         self.desk, self.document, self.path, self.entries = desk, document, path, entries
         self.values, self.written, self.own, self.model = values, written or {}, own, model
+        self.broken = broken
         self.contacts: list[Contact] = []
-        self.overridden: Mapping[str, str] = {}
         self._memo: dict[tuple[str, str], Any] = {}
 
     # --- names -----------------------------------------------------------------
@@ -83,6 +85,8 @@ class Space:
         return found
 
     def _expand(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
+        if name in self.broken:
+            raise PassedOver(name)
         entry = self.entries[name]
         if not self._wanted(entry.get("when"), (*self.path, name, "when")):
             return []
@@ -261,6 +265,8 @@ class Space:
         return None
 
     def _parameter(self, name: str) -> Value:
+        if name in self.broken:
+            raise PassedOver(name)
         raw = self.written[name]
         path: Path = ("parameters", name)
         declared: dict[str, Any] = {}

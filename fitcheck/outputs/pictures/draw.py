@@ -1,4 +1,8 @@
-"""The one place that asks VTK for pixels: surfaces, lines, and which part is seen where."""
+"""The one place that asks for pixels: surfaces, lines, and which part is seen where.
+
+Meshes are pyvista's; window, camera and lights are asked of VTK below it, since one window
+that draws picture and part numbers in turn, with our own bands, is quicker so.
+"""
 
 from __future__ import annotations
 
@@ -56,32 +60,26 @@ class Halfspace:
 
 def to_vtk(array: np.ndarray) -> Any:
     """A VTK array with a copy of the numbers."""
-    from vtkmodules.util import numpy_support
+    import pyvista
 
-    return numpy_support.numpy_to_vtk(np.ascontiguousarray(array), deep=True)  # type: ignore[no-untyped-call]
+    return pyvista.convert_array(np.ascontiguousarray(array), deep=True)
 
 
 def to_numpy(array: Any) -> np.ndarray:
     """A copy of a VTK array."""
-    from vtkmodules.util import numpy_support
+    import pyvista
 
-    return np.array(numpy_support.vtk_to_numpy(array))  # type: ignore[no-untyped-call]
+    return np.array(pyvista.convert_array(array))
 
 
-def polydata(points: np.ndarray, triangles: np.ndarray) -> Any:
-    """A vtkPolyData of triangles (m, 3) over points (n, 3)."""
-    from vtkmodules.vtkCommonCore import vtkPoints
-    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+def polydata(points: np.ndarray, cells: np.ndarray) -> Any:
+    """A pyvista.PolyData of triangles (m, 3), or of line segments (m, 2), over points (n, 3)."""
+    import pyvista
 
-    data, held, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
-    held.SetData(to_vtk(np.asarray(points, float)))
-    data.SetPoints(held)
-    width = triangles.shape[1]
-    offsets = np.arange(0, triangles.size + 1, width, dtype=np.int64)
-    flat = np.ascontiguousarray(triangles, np.int64).reshape(-1)
-    cells.SetData(to_vtk(offsets), to_vtk(flat))
-    (data.SetPolys if width == 3 else data.SetLines)(cells)
-    return data
+    width = cells.shape[1]
+    flat = np.column_stack([np.full(len(cells), width), cells]).astype(np.int64).reshape(-1)
+    held = np.array(points, float)
+    return pyvista.PolyData(held, faces=flat) if width == 3 else pyvista.PolyData(held, lines=flat)
 
 
 class Stage:

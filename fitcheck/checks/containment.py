@@ -89,15 +89,20 @@ def _walls(room: Room) -> Iterator[tuple[str, np.ndarray, float]]:
 
 
 def _farthest(part: Part, direction: np.ndarray) -> tuple[np.ndarray, float]:
-    """The part's farthest point towards a direction, and how far out it lies, mm."""
-    best = (part.pose.origin, -np.inf)
-    for solid in part.shape.solids.values():
-        for piece in solid.pieces:
-            point = part.pose.point(_support(piece, part.pose.rotation.T @ direction))
-            far = float(direction @ point)
-            if far > best[1]:
-                best = (point, far)
-    return best
+    """The part's farthest point towards a direction, and how far out it lies, mm.
+
+    Where several pieces reach equally far (the two bosses of a radiator), the middle of theirs.
+    """
+    points = [
+        part.pose.point(_support(piece, part.pose.rotation.T @ direction))
+        for solid in part.shape.solids.values()
+        for piece in solid.pieces
+    ]
+    if not points:
+        return part.pose.origin, -np.inf
+    reach = np.array(points) @ direction
+    farthest = np.array(points)[reach >= reach.max() - LEVEL]
+    return farthest.mean(axis=0), float(reach.max())
 
 
 def _support(piece: Piece, direction: np.ndarray) -> np.ndarray:

@@ -20,6 +20,8 @@ SHORT = 64.0
 TAIL, HEAD = 38.0, 13.0
 # Seen at less than this share of its length, a distance cannot be shown by a line.
 HEAD_ON = 0.2
+# Checks whose figure is wanted also where it is met: the room asked for is what one looks for.
+ALWAYS = ("room",)
 # Lengths nearer than this are one, mm: moves are given with a little to spare.
 SAME = 0.02
 BLACK = (12, 14, 16)
@@ -94,7 +96,8 @@ def chosen(findings: Sequence[Finding], camera: Camera, pane: Box) -> list[Dimen
     """Dimensions of the worst few findings (given worst first) whose places lie in the pane."""
     found: list[Dimension] = []
     for finding in findings:
-        dim = dimension(finding, camera) if finding.verdict in (Verdict.FAILS, Verdict.TIGHT) else None
+        told = finding.verdict in (Verdict.FAILS, Verdict.TIGHT) or finding.check in ALWAYS
+        dim = dimension(finding, camera) if told else None
         if dim is None or finding.follows or len(found) == MOST:
             continue
         if all(inside((*end, *end), pane) for end in (dim.a, dim.b)):

@@ -47,7 +47,7 @@ CHECKS: tuple[Check, ...] = (
     Check(
         "interference", interference.QUESTION, interference.check_interference, None,
         "the shortest move in any direction that frees the two solids deepest in each other",
-        "boxes and cylinders to the engine's table; with a mesh a true way out, not proved to be the shortest",
+        "boxes and cylinders to the engine's table; with a mesh a true way out, not proved the shortest",
         "a place in the overlap",
     ),
     Check(

@@ -46,6 +46,7 @@ def test_json_keeps_to_its_schema_and_its_bytes():
     ("words", "said"),
     [
         (("check", "scenes/dome_rendr.yaml"), "dome_rendr.yaml"),
+        (("check", "README.md"), "plain text where a key and its value are due"),
         (("check", DOME, "--set", "fan_rwo=5"), "write fan_row"),
         (("check", DOME, "--set", "fan_row"), "expected NAME=VALUE"),
         (("check", DOME, "--set", "fan_row=six"), "six"),

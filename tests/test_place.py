@@ -3,6 +3,8 @@
 Every expected number is arithmetic shown beside it; the world is +x right, +y rear, +z up.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -196,10 +198,19 @@ def test_joins_that_cannot_be_made(mine, theirs, words):
         check_link(mine, theirs)
 
 
-def test_joins_that_can():
-    check_link(Link("thread", "G1/4", "male"), Link("thread", "G1/4", "female"))
-    check_link(Link("plug", "atx_24", "female"), Link("plug", "atx_24", "male"))
-    check_link(Link("tube", "16", "none"), Link("tube", "16", "none"))
+@pytest.mark.parametrize(
+    ("mine", "theirs"),
+    [
+        (Link("thread", "G1/4", "male"), Link("thread", "G1/4", "female")),
+        (Link("plug", "atx_24", "female"), Link("plug", "atx_24", "male")),
+        (Link("tube", "16", "none"), Link("tube", "16", "none")),
+    ],
+)
+def test_joins_that_can_be_made(mine, theirs):
+    check_link(mine, theirs)
+    # The same pair with one size changed is refused: the acceptance above is not for want of looking.
+    with pytest.raises(ValueMistake, match="does not join"):
+        check_link(mine, replace(theirs, size="other"))
 
 
 def test_frames_compose_and_invert():

@@ -175,6 +175,9 @@ def _too_deep(fault: Fault, lines: Sequence[str], said: Say) -> Mistake:
     found = missing_space(above)
     if found:
         return said(*found, at=(lines.index(above), _indent(above)))
+    if _indent(line) <= _indent(above):
+        problem = "plain text where a key and its value are due, such as `title: My machine`"
+        return said(problem, at=(fault.line, _indent(line)))
     problem = (
         f"this line is indented by {_indent(line)}, deeper than the line above, which has its value already"
     )

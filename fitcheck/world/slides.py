@@ -132,6 +132,8 @@ def first_touch(
 ) -> float:
     """How far triangles can move along +z before one runs into others.
 
+    One long function, since it is compiled as one: its arrays are made once and shared by all pairs.
+
     Args:
         ahead: (n, 3, 3) of what moves, those that look along +z.
         ours: (n, 2, 3) their `extents`.

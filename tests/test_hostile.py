@@ -92,7 +92,7 @@ FILES = [
     ("tabs", "\t" * MIB, "m.yaml:1:1: a tab indents this line"),
     ("quotes", "'" * MIB, "read"),
     ("commas", "[" + "," * 1_000_000, "m.yaml:1:2: nothing stands before this comma"),
-    ("colons", ":" * MIB, "read"),
+    ("colons", ":" * MIB, "plain text where a key and its value are due"),
     ("directives", "%YAML 1.1\n" * 19_000, "m.yaml:2:1: a line that begins with %"),
     ("huge whole number", "a: " + "9" * 1_000_000,
      "m.yaml:1:4: a: a number of 1,000,000 characters; the limit is 40"),

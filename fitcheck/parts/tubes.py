@@ -40,7 +40,7 @@ def tube(path: np.ndarray, diameter: float, bend_radius: float = 0.0) -> tuple[t
     legs = np.diff(points, axis=0)
     lengths = np.linalg.norm(legs, axis=1)
     ways = legs / lengths[:, None]
-    turns = _turns(ways)
+    turns = angles_between(ways)
     if np.any(turns > STRAIGHT_ON):
         _refuse_radius(lengths, turns, diameter, bend_radius)
     take = np.concatenate([[0.0], bend_take(turns, bend_radius), [0.0]])
@@ -61,7 +61,7 @@ def tube_length(path: np.ndarray, bend_radius: float = 0.0) -> float:
     """Length of the tube's axis, mm: legs less what bends take, plus R times the angle a bend."""
     legs = np.diff(np.asarray(path, float), axis=0)
     lengths = np.linalg.norm(legs, axis=1)
-    turns = _turns(legs / lengths[:, None])
+    turns = angles_between(legs / lengths[:, None])
     return float(lengths.sum() + np.sum(bend_radius * turns - 2 * bend_take(turns, bend_radius)))
 
 
@@ -80,7 +80,7 @@ def bend_take(turn: np.ndarray, radius: float) -> np.ndarray:
     return np.asarray(radius * np.tan(turn / 2))
 
 
-def _turns(ways: np.ndarray) -> np.ndarray:
+def angles_between(ways: np.ndarray) -> np.ndarray:
     """(n - 1,) angles between consecutive unit vectors (n, 3), radians, exact near 0 and pi."""
     across = np.linalg.norm(np.cross(ways[:-1], ways[1:]), axis=1)
     return np.asarray(np.arctan2(across, np.sum(ways[:-1] * ways[1:], axis=1)))
@@ -110,8 +110,8 @@ def _refuse_radius(lengths: np.ndarray, turns: np.ndarray, diameter: float, radi
     if radius < diameter / 2:
         mend = f"write {diameter / 2:g} to {largest:g}" if can else "make the legs longer"
         raise ValueMistake(f"bend_radius {radius:g} is below half the diameter {diameter:g}", mend)
-    if radius > fits + NOTHING:
-        leg = int(np.argmin(lengths - radius * given))
+    leg = int(np.argmin(lengths - radius * given))
+    if radius * given[leg] > lengths[leg] + NOTHING:
         raise ValueMistake(
             f"the leg from point {leg + 1} to {leg + 2} is {lengths[leg]:.4g} long; "
             f"bends of radius {radius:g} take {radius * given[leg]:.4g} of it",

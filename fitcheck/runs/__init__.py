@@ -1,0 +1,1 @@
+"""Tubes and cables: routes from port to port, and what is proved of them."""

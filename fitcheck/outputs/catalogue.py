@@ -99,7 +99,7 @@ def _several(entry: Mapping[str, Any]) -> str:
 
 def _place(kind: str, entry: Mapping[str, Any]) -> str:
     if kind == "ports":
-        link = next((f"{k} {entry[k]}" for k in ("thread", "plug", "slot", "tube") if k in entry), "")
+        link = next((f"{k} {entry[k]}" for k in ("thread", "plug", "slot", "tube", "cable") if k in entry), "")
         return f"{link} {entry.get('gender', '')}".strip()
     if kind == "holes":
         return f"diameter {_word(entry.get('diameter', ''))}"

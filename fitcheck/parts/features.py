@@ -33,7 +33,7 @@ class Face:
 
 @dataclass(frozen=True)
 class Link:
-    """What a port connects to: `kind` thread, plug, slot or tube; size; gender."""
+    """What a port connects to: `kind` thread, plug, slot, tube or cable; size; gender."""
 
     kind: str
     size: str

@@ -265,7 +265,7 @@ def _link(entry: PortEntry, reading: Reading, path: Path) -> Link:
             if outside < NOTHING:
                 raise ValueMistake(f"{outside:g} is not above 0")
         return Link(kind, f"{outside:.10g}", entry.gender)
-    text = entry.plug if kind == "plug" else entry.slot
+    text = {"plug": entry.plug, "slot": entry.slot, "cable": entry.cable}[kind]
     assert text is not None
     return Link(kind, str(reading.text(text)), entry.gender)
 

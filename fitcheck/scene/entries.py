@@ -36,6 +36,7 @@ from fitcheck.scene.kinds import (
 from fitcheck.scene.mistakes import nearest
 from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
+from fitcheck.scene.run_entries import RunEntry
 
 _SCALAR_SCHEMA: dict[str, Any] = {"type": ["number", "string", "boolean"]}
 Scalars = Annotated[list[AnyScalar], *one_or_list(_SCALAR_SCHEMA)]
@@ -224,6 +225,9 @@ class SceneFile(Shaped):
         default_factory=dict, description="Named values that you vary."
     )
     parts: dict[Name, PartEntry] = Field(description="Name of each part, its model, values, placement.")
+    runs: dict[Name, RunEntry] = Field(
+        default_factory=dict, description="Tubes and cables: from which port to which, how thick, how tight a bend."
+    )
     touches: list[Touch] = Field(default_factory=list, description="Further pairs that may touch.")
     rules: dict[str, Any] = Field(default_factory=dict, description="What you demand, by check.")
     views: dict[FreeName, View] = Field(default_factory=dict, description="Named pictures.")

@@ -55,12 +55,12 @@ class FaceEntry(Entry):
         return self
 
 
-Connection = Literal["thread", "plug", "slot", "tube"]
-LINKS: tuple[Connection, ...] = ("thread", "plug", "slot", "tube")
+Connection = Literal["thread", "plug", "slot", "tube", "cable"]
+LINKS: tuple[Connection, ...] = ("thread", "plug", "slot", "tube", "cable")
 
 
 class PortEntry(Entry):
-    """A connection, at its sealing face; exactly one of thread, plug, slot, tube says what it takes."""
+    """A connection, at its sealing face; exactly one of thread, plug, slot, tube, cable says what it takes."""
 
     model_config = one_of(*LINKS)
 
@@ -71,6 +71,7 @@ class PortEntry(Entry):
     plug: Text | None = Field(None, description="A plug's form.")
     slot: Text | None = Field(None, description="A card slot's form.")
     tube: WrittenLength | None = Field(None, description="Outside diameter of the tube it takes.")
+    cable: Text | None = Field(None, description="Where the wires leave a plug: the plug's form.")
     gender: Literal["male", "female", "none"] = Field("none", description="Male goes into female.")
     depth: WrittenLength = Field(
         0, description="How deep a female port takes a male one, or how far a male one reaches in."
@@ -80,7 +81,7 @@ class PortEntry(Entry):
 
     @property
     def link(self) -> Connection:
-        """Which of the four it is; the size is the value of that key."""
+        """Which of them it is; the size is the value of that key."""
         return next(key for key in LINKS if getattr(self, key) is not None)
 
     @model_validator(mode="after")

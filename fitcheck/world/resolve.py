@@ -14,11 +14,14 @@ from fitcheck.scene.limits import PARTS
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
+from fitcheck.scene.run_entries import RunEntry
 from fitcheck.world.desk import Desk, PassedOver
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
 from fitcheck.world.place import moved_face
 from fitcheck.world.space import Space, box_bounds
+from fitcheck.world.wishes import RunWish
+from fitcheck.world.wishing import Wishes
 from fitcheck.world.world import Contact, Part, Room, World
 
 # A compartment's box must lie along the world's axes to this (sine of the turn).
@@ -45,6 +48,7 @@ def resolve(scene: Scene) -> World:
     names = _Names(space, parts, rooms)
     claims = names.claims()
     rules = {} if with_mistakes else names.rules(scene.file.rules)
+    wishes = () if with_mistakes else names.wishes(scene.file.runs, rules)
     views = names.views(data.get("views") or {})
     touches = names.touches(data.get("touches") or [])
     if desk.mistakes:
@@ -59,6 +63,7 @@ def resolve(scene: Scene) -> World:
         uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
         parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
         lines=_lines(scene, data.get("rules") or {}),
+        wishes=wishes,
     )
 
 
@@ -197,6 +202,7 @@ class _Names:
             pieces = part.name.split(".")
             self.known |= {".".join(pieces[:k]) for k in range(1, len(pieces))}
         self.known |= {name.partition("[")[0] for name in self.known if name.endswith("]")}
+        self.known |= set(space.document.data.get("runs") or {})
 
     def claims(self) -> dict[str, str]:
         """Compartment claimed by each part that claims one."""
@@ -234,6 +240,15 @@ class _Names:
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
         """Rules with mm and degrees in place of what was written."""
         return {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
+
+    def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:
+        """What is demanded of every run; a scene's default clearance holds for its tubes too."""
+        default = getattr(rules.get("clearance"), "default", None)
+        reader = Wishes(self.space, self.parts, self._rule_value, self._members_of)
+        return reader.all(written, default)
+
+    def _members_of(self, said: str) -> list[str]:
+        return [name for name, _ in self._members(said)]
 
     def _rule_value(self, kind: str, raw: Any, path: tuple[str | int, ...]) -> Any:
         if kind == "part":

@@ -11,6 +11,7 @@ import numpy as np
 from fitcheck.parts.features import Face, Shape
 from fitcheck.parts.solids import Piece, Solid
 from fitcheck.world.frames import Frame
+from fitcheck.world.wishes import LaidRun, RunWish
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +114,8 @@ class World:
         uncertain: lengths written with an uncertainty, as (name, low, nominal, high, line).
         parameters: the scene's parameters as resolved.
         lines: rule name -> line in the scene file.
+        wishes: tubes and cables that are to be laid.
+        laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
     """
 
     title: str
@@ -124,6 +127,8 @@ class World:
     uncertain: tuple[tuple[str, float, float, float, int], ...] = ()
     parameters: dict[str, Any] = field(default_factory=dict)
     lines: dict[str, int] = field(default_factory=dict)
+    wishes: tuple[RunWish, ...] = ()
+    laid: tuple[LaidRun, ...] = ()
 
     @cached_property
     def by_name(self) -> dict[str, Part]:

@@ -14,6 +14,9 @@ from fitcheck.parts.tubes import STRAIGHT_ON, TURNS_BACK, angles_between, bend_t
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.frames import Frame
 
+# A straight shorter than this is what rounding left between two bends, mm.
+ROUNDING = 1e-9
+
 
 @dataclass(frozen=True, eq=False)
 class Bend:
@@ -36,10 +39,11 @@ class Bend:
 
 @dataclass(frozen=True, eq=False)
 class Straight:
-    """A straight length between two points (3,), mm."""
+    """A straight length between two points (3,), mm, along a unit `way` that holds however short it is."""
 
     start: np.ndarray
     end: np.ndarray
+    way: np.ndarray
 
     @property
     def length(self) -> float:
@@ -191,14 +195,16 @@ class Route:
         if not self.is_sound():
             raise ValueError("the bends of the route take more than its legs hold")
         pieces: list[Straight | Arc] = []
+        bends = {bend.corner: bend for bend in self.bends}
         at = self.corners[0]
-        for bend in self.bends:
-            if (bend.start - at) @ self.ways[bend.corner - 1] > 0:
-                pieces.append(Straight(at, bend.start))
-            pieces.append(self._arc(bend))
-            at = bend.end
-        if (self.corners[-1] - at) @ self.ways[-1] > 0:
-            pieces.append(Straight(at, self.corners[-1]))
+        for k, way in enumerate(self.ways):
+            bend = bends.get(k + 1)
+            end = self.corners[k + 1] if bend is None else bend.start
+            if (end - at) @ way > ROUNDING:
+                pieces.append(Straight(at, end, way))
+            if bend is not None:
+                pieces.append(self._arc(bend))
+            at = end if bend is None else bend.end
         return tuple(pieces)
 
     def _arc(self, bend: Bend) -> Arc:
@@ -216,14 +222,10 @@ class Route:
         """The pieces as flat arrays; raises ValueError as `pieces` does."""
         arcs = [piece if isinstance(piece, Arc) else None for piece in self.pieces]
         straight = np.zeros(3)
-        ways = [
-            piece.way if isinstance(piece, Arc) else (piece.end - piece.start) / piece.length
-            for piece in self.pieces
-        ]
         inwards = [straight if arc is None else (arc.centre - arc.start) / arc.radius for arc in arcs]
         return Flat(
             starts=frozen(np.array([piece.start for piece in self.pieces])),
-            ways=frozen(np.array(ways)),
+            ways=frozen(np.array([piece.way for piece in self.pieces])),
             inwards=frozen(np.array(inwards)),
             curvatures=frozen(np.array([0.0 if arc is None else 1 / arc.radius for arc in arcs])),
             lengths=frozen(np.array([piece.length for piece in self.pieces])),

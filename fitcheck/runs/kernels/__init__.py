@@ -1,0 +1,1 @@
+"""Compiled questions about runs; loaded only when a scene has runs."""

@@ -1,0 +1,21 @@
+"""Entry points: all that is compiled and kept on disk."""
+
+from __future__ import annotations
+
+from fitcheck.runs.kernels import cells
+from fitcheck.runs.kernels.solids import Cells, Solids, nearest
+from fitcheck.world.kernels.native import entry
+from fitcheck.world.kernels.vectors import Floats, Ints
+
+
+@entry
+def halve_cells(solids: Solids, shape: Ints) -> Cells:
+    """Cells of half the size of the solids' own."""
+    return cells.halve(solids, shape)
+
+
+@entry
+def nearest_at(solids: Solids, points: Floats, cap: float, distances: Floats, which: Ints) -> None:
+    """Fill the least distance (n,) and the row of the nearest solid (n,) of points (n, 3)."""
+    for k in range(len(points)):
+        distances[k], which[k] = nearest(solids, points[k, 0], points[k, 1], points[k, 2], cap)

@@ -1,0 +1,273 @@
+"""Obstacles: all that stands in the way of a run, and how far a point is from it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from fitcheck.parts.solids import Kind
+from fitcheck.runs.kernels import compiled
+from fitcheck.runs.kernels.solids import BEND, STRAIGHT, Cells, Solids
+from fitcheck.runs.kernels.trees import Trees
+from fitcheck.runs.pieces import Pieces, pieces
+from fitcheck.runs.shells import Shell, shell, trees
+from fitcheck.world import kernels
+from fitcheck.world.bodies import Bodies, bodies
+from fitcheck.world.world import World
+
+# Edge of a cell of the grid of candidates, mm, and how many cells there may be.
+CELL, MOST_CELLS = 16.0, 60_000
+# How far round the solids the grid reaches, mm; beyond it every solid is asked.
+MARGIN = 40.0
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A run that is laid already: a ball of `radius` along a rounded polyline.
+
+    Args:
+        name: of the run.
+        corners: (n, 3) of its centre line, mm.
+        bend: radius its inner corners are rounded with, mm.
+        radius: half its outside diameter, mm.
+    """
+
+    name: str
+    corners: np.ndarray
+    bend: float
+    radius: float
+
+    @cached_property
+    def pieces(self) -> Pieces:
+        """Its straights and bends."""
+        return pieces(self.corners, self.bend)
+
+
+@dataclass(frozen=True, eq=False)
+class Obstacles:
+    """Solids in the way of one run.
+
+    Args:
+        solids: for the kernels.
+        body: (n,) whose each row of solids is, an index into `names`.
+        names: of all bodies of the world in their order (`case.floor`), then of laid runs.
+        bounds: (2, 3) of all solids, mm; zeros when there are none.
+        world: they stand in.
+    """
+
+    solids: Solids
+    body: np.ndarray
+    names: tuple[str, ...]
+    bounds: np.ndarray
+    world: World
+
+    @cached_property
+    def closed(self) -> tuple[tuple[int, np.ndarray], ...]:
+        """Of each closed mesh its body and its triangles (k, 3, 3) in the world."""
+        own = bodies(self.world)
+        left = set(self.body.tolist())
+        return tuple(_closed_meshes(own, left))
+
+
+def obstacles(
+    world: World,
+    skip: Collection[str] = (),
+    extra: Mapping[str, float] | None = None,
+    more: Sequence[Laid] = (),
+) -> Obstacles:
+    """All solids of the world but those skipped, and laid runs.
+
+    Args:
+        skip: names of bodies (`case.floor`), parts (`case`), groups of parts, or laid runs.
+        extra: by such names, how much more clearance a body asks, mm; below 0 it may be come
+            nearer to, or pressed into. The name of a body goes before that of its part, that
+            of a part before that of its group.
+        more: laid runs.
+    """
+    base = _base(world)
+    runs = [run for run in more if run.name not in skip]
+    laid = _laid_rows(runs, len(base.names))
+    kept = np.flatnonzero([not any(name in skip for name in names) for names in base.names])
+    rows = np.flatnonzero(np.isin(base.body, kept))
+    body = np.concatenate([base.body[rows], laid.body])
+    wanted = extra or {}
+    names = [*base.names, *((run.name,) for run in runs)]
+    extras = np.array([next((wanted[name] for name in own if name in wanted), 0.0) for own in names], float)
+    bounds = np.concatenate([base.bounds[rows], laid.bounds])
+    whole = np.zeros((2, 3))
+    if len(bounds):
+        whole = np.array([bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)])
+    solids = Solids(
+        kinds=np.concatenate([base.kinds[rows], laid.kinds]),
+        halves=np.concatenate([base.halves[rows], laid.halves]),
+        frames=np.concatenate([base.frames[rows], laid.frames]),
+        centres=np.concatenate([base.centres[rows], laid.centres]),
+        balls=np.concatenate([base.balls[rows], laid.balls]),
+        extras=extras[body],
+        tree=np.concatenate([base.tree[rows], np.full(len(laid.body), -1)]),
+        trees=base.trees,
+        cells=_one_cell(whole, len(body)),
+    )
+    return Obstacles(_with_cells(solids, whole), body, tuple(own[0] for own in names), whole, world)
+
+
+def distance_at(
+    obstacles: Obstacles, points: np.ndarray, cap: float = np.inf
+) -> tuple[np.ndarray, np.ndarray]:
+    """Least distance less extra from points (n, 3), and to which body.
+
+    Exact; negative inside boxes, cylinders and laid runs, of a mesh only the shell counts.
+
+    Returns:
+        (n,) mm, at most `cap`; (n,) index into `obstacles.names`, -1 beyond the cap.
+    """
+    at = np.ascontiguousarray(points, float).reshape(-1, 3)
+    distances, rows = np.empty(len(at)), np.empty(len(at), np.int64)
+    compiled.nearest_at(obstacles.solids, at, float(cap), distances, rows)
+    return distances, np.where(rows < 0, -1, np.append(obstacles.body, -1)[rows])
+
+
+def inside(obstacles: Obstacles, points: np.ndarray) -> np.ndarray:
+    """Which closed mesh holds each of the points (n, 3).
+
+    By the winding number (Jacobson, Kavan and Sorkine-Hornung 2013). An open mesh holds
+    nothing: it counts as a shell.
+
+    Returns:
+        (n,) index into `obstacles.names`, -1 where no closed mesh holds the point.
+    """
+    at = np.asarray(points, float).reshape(-1, 3)
+    found = np.full(len(at), -1)
+    for body, triangles in obstacles.closed:
+        low, high = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
+        near = np.flatnonzero(((at > low) & (at < high)).all(axis=1) & (found < 0))
+        if len(near):
+            turns = kernels.winding_number(triangles, at[near])
+            found[near[np.abs(turns) > 0.5]] = body
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """Solids as rows, as in `Solids`, and (n, 2, 3) bounds; `names` of each body, the narrowest first."""
+
+    kinds: np.ndarray
+    halves: np.ndarray
+    frames: np.ndarray
+    centres: np.ndarray
+    balls: np.ndarray
+    bounds: np.ndarray
+    body: np.ndarray
+    tree: np.ndarray
+    names: tuple[tuple[str, ...], ...]
+    trees: Trees
+
+
+_bases: WeakKeyDictionary[World, _Rows] = WeakKeyDictionary()
+
+
+def _base(world: World) -> _Rows:
+    """The rows of the world's own solids, made on first use."""
+    found = _bases.get(world)
+    if found is None:
+        found = _bases[world] = _collect(bodies(world))
+    return found
+
+
+def _collect(own: Bodies) -> _Rows:
+    tree, shells = np.full(len(own.kinds), -1), list[Shell]()
+    known: dict[str, int] = {}
+    for row, mesh in enumerate(own.meshes):
+        if mesh is not None:
+            if mesh.key not in known:
+                known[mesh.key] = len(shells)
+                shells.append(shell(mesh))
+            tree[row] = known[mesh.key]
+    balls = np.linalg.norm(own.halves, axis=1)
+    round_ = own.kinds == int(Kind.CYLINDER)
+    balls[round_] = np.hypot(own.halves[round_, 0], own.halves[round_, 2])
+    return _Rows(
+        own.kinds.astype(np.int64),
+        own.halves,
+        own.rotations,
+        own.centres,
+        balls,
+        own.bounds,
+        own.body,
+        tree,
+        tuple((body.name, body.part_name, body.group) for body in own.all),
+        trees(shells),
+    )
+
+
+def _laid_rows(runs: Sequence[Laid], first_body: int) -> _Rows:
+    kinds, halves, frames, centres, balls, bounds, body = [], [], [], [], [], [], []
+    for number, run in enumerate(runs):
+        line = run.pieces
+        for k in range(len(line)):
+            bend, length, ahead, side = line.radius[k], line.length[k], line.ahead[k], line.side[k]
+            if bend == 0.0:
+                kinds.append(STRAIGHT)
+                halves.append((run.radius, 0.0, length / 2))
+                frames.append(np.column_stack([side, np.cross(ahead, side), ahead]))
+                centre = line.start[k] + ahead * length / 2
+                reach = np.abs(ahead) * length / 2
+                balls.append(length / 2 + run.radius)
+            else:
+                half = length / bend / 2
+                middle = np.sin(half) * ahead - np.cos(half) * side
+                along = np.cos(half) * ahead + np.sin(half) * side
+                kinds.append(BEND)
+                halves.append((bend * np.cos(half), bend * np.sin(half), run.radius))
+                frames.append(np.column_stack([middle, along, np.cross(middle, along)]))
+                centre = line.start[k] + bend * side
+                reach = np.full(3, bend)
+                balls.append(bend + run.radius)
+            centres.append(centre)
+            bounds.append([centre - reach - run.radius, centre + reach + run.radius])
+            body.append(first_body + number)
+    return _Rows(
+        np.array(kinds, np.int64),
+        np.array(halves, float).reshape(-1, 3),
+        np.array(frames, float).reshape(-1, 3, 3),
+        np.array(centres, float).reshape(-1, 3),
+        np.array(balls, float),
+        np.array(bounds, float).reshape(-1, 2, 3),
+        np.array(body, int),
+        np.full(len(body), -1),
+        tuple((run.name,) for run in runs),
+        trees(()),
+    )
+
+
+def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:
+    """The solids with their grid: one cell that holds all, then halved and halved."""
+    extent = bounds[1] - bounds[0] + 2 * MARGIN
+    wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
+    times = int(np.ceil(np.log2(extent.max() / wanted)))
+    for halving in range(1, times + 1):
+        shape = np.ceil(extent / (wanted * 2 ** (times - halving))).astype(np.int64)
+        solids = solids._replace(cells=compiled.halve_cells(solids, shape))
+    return solids
+
+
+def _one_cell(bounds: np.ndarray, count: int) -> Cells:
+    """A cell that holds all, a power of two times as large as those wanted."""
+    extent = bounds[1] - bounds[0] + 2 * MARGIN
+    wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
+    pitch = wanted * 2 ** int(np.ceil(np.log2(extent.max() / wanted)))
+    starts = np.array([0, count])
+    return Cells(
+        bounds[0] - MARGIN, pitch, np.ones(3, np.int64), starts, np.arange(count), np.full(count, -np.inf)
+    )
+
+
+def _closed_meshes(own: Bodies, left: Collection[int]) -> Iterator[tuple[int, np.ndarray]]:
+    for row, mesh in enumerate(own.meshes):
+        if mesh is not None and mesh.closed and own.body[row] in left:
+            corners = mesh.vertices @ own.rotations[row].T + own.centres[row]
+            yield int(own.body[row]), np.ascontiguousarray(corners[mesh.faces])

@@ -9,20 +9,22 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitcheck.parts.solids import Kind
+from fitcheck.parts.solids import Kind, Mesh
 from fitcheck.runs.kernels import compiled
 from fitcheck.runs.kernels.solids import BEND, STRAIGHT, Cells, Solids
-from fitcheck.runs.kernels.trees import Trees
+from fitcheck.runs.kernels.trees import Trees, join
 from fitcheck.runs.pieces import Pieces, pieces
-from fitcheck.runs.shells import Shell, shell, trees
 from fitcheck.world import kernels
 from fitcheck.world.bodies import Bodies, bodies
+from fitcheck.world.kernels.tree import Tree, build_tree
 from fitcheck.world.world import World
 
 # Edge of a cell of the grid of candidates, mm, and how many cells there may be.
 CELL, MOST_CELLS = 16.0, 60_000
 # How far round the solids the grid reaches, mm; beyond it every solid is asked.
 MARGIN = 40.0
+# Triangles a leaf of a tree holds at most: fewer make it large, more are tested in vain.
+LEAF = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +110,7 @@ def obstacles(
         centres=np.concatenate([base.centres[rows], laid.centres]),
         balls=np.concatenate([base.balls[rows], laid.balls]),
         extras=extras[body],
-        tree=np.concatenate([base.tree[rows], np.full(len(laid.body), -1)]),
+        roots=np.concatenate([base.roots[rows], np.full(len(laid.body), -1)]),
         trees=base.trees,
         cells=_one_cell(whole, len(body)),
     )
@@ -162,9 +164,19 @@ class _Rows:
     balls: np.ndarray
     bounds: np.ndarray
     body: np.ndarray
-    tree: np.ndarray
+    roots: np.ndarray
     names: tuple[tuple[str, ...], ...]
     trees: Trees
+
+
+_trees: WeakKeyDictionary[Mesh, Tree] = WeakKeyDictionary()
+
+
+def _tree(mesh: Mesh) -> Tree:
+    found = _trees.get(mesh)
+    if found is None:
+        found = _trees[mesh] = build_tree(np.asarray(mesh.vertices, float)[mesh.faces], LEAF)
+    return found
 
 
 _bases: WeakKeyDictionary[World, _Rows] = WeakKeyDictionary()
@@ -179,14 +191,10 @@ def _base(world: World) -> _Rows:
 
 
 def _collect(own: Bodies) -> _Rows:
-    tree, shells = np.full(len(own.kinds), -1), list[Shell]()
-    known: dict[str, int] = {}
-    for row, mesh in enumerate(own.meshes):
-        if mesh is not None:
-            if mesh.key not in known:
-                known[mesh.key] = len(shells)
-                shells.append(shell(mesh))
-            tree[row] = known[mesh.key]
+    meshes = {mesh.key: mesh for mesh in own.meshes if mesh is not None}
+    trees, first = join([_tree(mesh) for mesh in meshes.values()])
+    root = dict(zip(meshes, first, strict=True))
+    roots = [-1 if mesh is None else root[mesh.key] for mesh in own.meshes]
     balls = np.linalg.norm(own.halves, axis=1)
     round_ = own.kinds == int(Kind.CYLINDER)
     balls[round_] = np.hypot(own.halves[round_, 0], own.halves[round_, 2])
@@ -198,9 +206,9 @@ def _collect(own: Bodies) -> _Rows:
         balls,
         own.bounds,
         own.body,
-        tree,
+        np.array(roots, np.int64),
         tuple((body.name, body.part_name, body.group) for body in own.all),
-        trees(shells),
+        trees,
     )
 
 
@@ -240,7 +248,7 @@ def _laid_rows(runs: Sequence[Laid], first_body: int) -> _Rows:
         np.array(body, int),
         np.full(len(body), -1),
         tuple((run.name,) for run in runs),
-        trees(()),
+        join(())[0],
     )
 
 

@@ -53,7 +53,7 @@ class Solids(NamedTuple):
         centres: (n, 3).
         balls: (n,) radius of a ball about the centre that holds the solid.
         extras: (n,) by how much nearer than it is the solid counts.
-        tree: (n,) which of the trees a mesh is.
+        roots: (n,) first node of a mesh, -1 of all else.
         trees: triangles of the meshes.
         cells: where to look.
     """
@@ -64,7 +64,7 @@ class Solids(NamedTuple):
     centres: Floats
     balls: Floats
     extras: Floats
-    tree: Ints
+    roots: Ints
     trees: Trees
     cells: Cells
 
@@ -84,7 +84,7 @@ def cylinder_distance(x: float, y: float, z: float, halves: Floats, i: int) -> f
     across, z = sqrt(x * x + y * y) - halves[i, 0], abs(z) - halves[i, 2]
     inside = min(max(across, z), 0.0)
     across, z = max(across, 0.0), max(z, 0.0)
-    return inside + sqrt(across * across + z * z)
+    return float(inside + sqrt(across * across + z * z))
 
 
 @native
@@ -115,7 +115,7 @@ def solid_distance(solids: Solids, i: int, x: float, y: float, z: float, cap: fl
     elif kind == CYLINDER:
         found = cylinder_distance(u, v, w, halves, i)
     elif kind == MESH:
-        found = shell_distance(solids.trees, solids.tree[i], u, v, w, cap + extra)
+        found = shell_distance(solids.trees, solids.roots[i], u, v, w, cap + extra)
     elif kind == STRAIGHT:
         w = max(abs(w) - halves[i, 2], 0.0)
         found = sqrt(u * u + v * v + w * w) - halves[i, 0]

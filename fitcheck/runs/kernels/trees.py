@@ -1,34 +1,61 @@
-"""Nearest triangle of a mesh: a tree of boxes as flat arrays.
-
-A tree is complete and lies in heap order: the children of node i are 2 i + 1 and 2 i + 2,
-and all leaves hold equally many triangles. Meshes are asked in their own frame.
-"""
+"""Nearest triangle of a mesh, by trees of boxes as `world.kernels.tree` builds them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import sqrt
 from typing import NamedTuple
 
+import numpy as np
+
 from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.tree import DEPTH, Tree
 from fitcheck.world.kernels.vectors import Floats, Ints
 
 
 class Trees(NamedTuple):
-    """All trees of a world, one after the other.
+    """The trees of some meshes, one after the other, each in the frame of its mesh.
 
     Args:
-        boxes: (m, 6) low and high corners of the nodes.
-        corners: (t, 9) a corner and the two edges from it, leaf by leaf.
-        first: (k, 4) of each tree: its first node, first triangle, leaves, triangles a leaf.
-        stack: (64,) room for one walk.
-        waits: (64,) square distances of the nodes on it.
+        boxes: (m, 6) low and high corners of the nodes, a node's first child in the next row.
+        second: (m,) row of the second child, 0 for a leaf.
+        start, stop: (m,) run of a node's triangles.
+        corners: (t, 9) a corner of each triangle and the two edges from it.
+        stack: room for the rows of one walk.
+        waits: square distances of the nodes on it.
     """
 
     boxes: Floats
+    second: Ints
+    start: Ints
+    stop: Ints
     corners: Floats
-    first: Ints
     stack: Ints
     waits: Floats
+
+
+def join(trees: Sequence[Tree]) -> tuple[Trees, list[int]]:
+    """Trees of meshes as one set of arrays, and the first node of each."""
+    boxes, second, start, stop, corners = [], [], [], [], []
+    nodes, triangles, roots = 0, 0, []
+    for tree in trees:
+        roots.append(nodes)
+        edges = tree.corners[:, 1:] - tree.corners[:, :1]
+        corners.append(np.hstack([tree.corners[:, 0], edges.reshape(-1, 6)]))
+        second.append(np.where(tree.second > 0, tree.second + nodes, 0))
+        boxes.append(tree.boxes), start.append(tree.start + triangles), stop.append(tree.stop + triangles)
+        nodes, triangles = nodes + len(tree.boxes), triangles + len(tree.corners)
+    empty = np.empty(0, np.int64)
+    joined = Trees(
+        np.concatenate([np.empty((0, 6)), *boxes]),
+        np.concatenate([empty, *second]),
+        np.concatenate([empty, *start]),
+        np.concatenate([empty, *stop]),
+        np.concatenate([np.empty((0, 9)), *corners]),
+        np.empty(DEPTH + 2, np.int64),
+        np.empty(DEPTH + 2),
+    )
+    return joined, roots
 
 
 @native
@@ -77,25 +104,23 @@ def triangle_square(corners: Floats, i: int, x: float, y: float, z: float) -> fl
 
 
 @native
-def shell_distance(trees: Trees, k: int, x: float, y: float, z: float, cap: float) -> float:
-    """Distance from a point to the nearest triangle of tree k, at most `cap`."""
+def shell_distance(trees: Trees, root: int, x: float, y: float, z: float, cap: float) -> float:
+    """Distance from a point to the nearest triangle below a node, at most `cap`."""
     if cap <= 0.0:
         return cap
     boxes, corners, stack, waits = trees.boxes, trees.corners, trees.stack, trees.waits
-    base, start, leaves, each = trees.first[k, 0], trees.first[k, 1], trees.first[k, 2], trees.first[k, 3]
     best = cap * cap
-    node, wait = 0, box_square(boxes, base, x, y, z)
+    node, wait = root, box_square(boxes, root, x, y, z)
     held = 0
     while True:
         if wait < best:
-            if node >= leaves - 1:
-                i = start + (node - leaves + 1) * each
-                for j in range(i, i + each):
+            right = trees.second[node]
+            if right == 0:
+                for j in range(trees.start[node], trees.stop[node]):
                     best = min(best, triangle_square(corners, j, x, y, z))
             else:
-                left, right = 2 * node + 1, 2 * node + 2
-                a = box_square(boxes, base + left, x, y, z)
-                b = box_square(boxes, base + right, x, y, z)
+                left = node + 1
+                a, b = box_square(boxes, left, x, y, z), box_square(boxes, right, x, y, z)
                 if b < a:
                     left, right, a, b = right, left, b, a
                 if b < best:

@@ -5,48 +5,20 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitcheck.parts.solids import Kind, Mesh
 from fitcheck.runs.kernels import compiled
-from fitcheck.runs.kernels.solids import BEND, STRAIGHT, Cells, Solids
-from fitcheck.runs.kernels.trees import Trees, join
-from fitcheck.runs.pieces import Pieces, pieces
+from fitcheck.runs.kernels.solids import Cells, Solids
+from fitcheck.runs.rows import Laid, laid_rows, world_rows
 from fitcheck.world import kernels
 from fitcheck.world.bodies import Bodies, bodies
-from fitcheck.world.kernels.tree import Tree, build_tree
 from fitcheck.world.world import World
 
 # Edge of a cell of the grid of candidates, mm, and how many cells there may be.
 CELL, MOST_CELLS = 16.0, 60_000
 # How far round the solids the grid reaches, mm; beyond it every solid is asked.
 MARGIN = 40.0
-# Triangles a leaf of a tree holds at most: fewer make it large, more are tested in vain.
-LEAF = 4
-
-
-@dataclass(frozen=True, eq=False)
-class Laid:
-    """A run that is laid already: a ball of `radius` along a rounded polyline.
-
-    Args:
-        name: of the run.
-        corners: (n, 3) of its centre line, mm.
-        bend: radius its inner corners are rounded with, mm.
-        radius: half its outside diameter, mm.
-    """
-
-    name: str
-    corners: np.ndarray
-    bend: float
-    radius: float
-
-    @cached_property
-    def pieces(self) -> Pieces:
-        """Its straights and bends."""
-        return pieces(self.corners, self.bend)
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,9 +62,9 @@ def obstacles(
             of a part before that of its group.
         more: laid runs.
     """
-    base = _base(world)
+    base = world_rows(world)
     runs = [run for run in more if run.name not in skip]
-    laid = _laid_rows(runs, len(base.names))
+    laid = laid_rows(runs, len(base.names))
     kept = np.flatnonzero([not any(name in skip for name in names) for names in base.names])
     rows = np.flatnonzero(np.isin(base.body, kept))
     body = np.concatenate([base.body[rows], laid.body])
@@ -151,105 +123,6 @@ def inside(obstacles: Obstacles, points: np.ndarray) -> np.ndarray:
             turns = kernels.winding_number(triangles, at[near])
             found[near[np.abs(turns) > 0.5]] = body
     return found
-
-
-@dataclass(frozen=True, eq=False)
-class _Rows:
-    """Solids as rows, as in `Solids`, and (n, 2, 3) bounds; `names` of each body, the narrowest first."""
-
-    kinds: np.ndarray
-    halves: np.ndarray
-    frames: np.ndarray
-    centres: np.ndarray
-    balls: np.ndarray
-    bounds: np.ndarray
-    body: np.ndarray
-    roots: np.ndarray
-    names: tuple[tuple[str, ...], ...]
-    trees: Trees
-
-
-_trees: WeakKeyDictionary[Mesh, Tree] = WeakKeyDictionary()
-
-
-def _tree(mesh: Mesh) -> Tree:
-    found = _trees.get(mesh)
-    if found is None:
-        found = _trees[mesh] = build_tree(np.asarray(mesh.vertices, float)[mesh.faces], LEAF)
-    return found
-
-
-_bases: WeakKeyDictionary[World, _Rows] = WeakKeyDictionary()
-
-
-def _base(world: World) -> _Rows:
-    """The rows of the world's own solids, made on first use."""
-    found = _bases.get(world)
-    if found is None:
-        found = _bases[world] = _collect(bodies(world))
-    return found
-
-
-def _collect(own: Bodies) -> _Rows:
-    meshes = {mesh.key: mesh for mesh in own.meshes if mesh is not None}
-    trees, first = join([_tree(mesh) for mesh in meshes.values()])
-    root = dict(zip(meshes, first, strict=True))
-    roots = [-1 if mesh is None else root[mesh.key] for mesh in own.meshes]
-    balls = np.linalg.norm(own.halves, axis=1)
-    round_ = own.kinds == int(Kind.CYLINDER)
-    balls[round_] = np.hypot(own.halves[round_, 0], own.halves[round_, 2])
-    return _Rows(
-        own.kinds.astype(np.int64),
-        own.halves,
-        own.rotations,
-        own.centres,
-        balls,
-        own.bounds,
-        own.body,
-        np.array(roots, np.int64),
-        tuple((body.name, body.part_name, body.group) for body in own.all),
-        trees,
-    )
-
-
-def _laid_rows(runs: Sequence[Laid], first_body: int) -> _Rows:
-    kinds, halves, frames, centres, balls, bounds, body = [], [], [], [], [], [], []
-    for number, run in enumerate(runs):
-        line = run.pieces
-        for k in range(len(line)):
-            bend, length, ahead, side = line.radius[k], line.length[k], line.ahead[k], line.side[k]
-            if bend == 0.0:
-                kinds.append(STRAIGHT)
-                halves.append((run.radius, 0.0, length / 2))
-                frames.append(np.column_stack([side, np.cross(ahead, side), ahead]))
-                centre = line.start[k] + ahead * length / 2
-                reach = np.abs(ahead) * length / 2
-                balls.append(length / 2 + run.radius)
-            else:
-                half = length / bend / 2
-                middle = np.sin(half) * ahead - np.cos(half) * side
-                along = np.cos(half) * ahead + np.sin(half) * side
-                kinds.append(BEND)
-                halves.append((bend * np.cos(half), bend * np.sin(half), run.radius))
-                frames.append(np.column_stack([middle, along, np.cross(middle, along)]))
-                centre = line.start[k] + bend * side
-                reach = np.full(3, bend)
-                balls.append(bend + run.radius)
-            centres.append(centre)
-            bounds.append([centre - reach - run.radius, centre + reach + run.radius])
-            body.append(first_body + number)
-    return _Rows(
-        np.array(kinds, np.int64),
-        np.array(halves, float).reshape(-1, 3),
-        np.array(frames, float).reshape(-1, 3, 3),
-        np.array(centres, float).reshape(-1, 3),
-        np.array(balls, float),
-        np.array(bounds, float).reshape(-1, 2, 3),
-        np.array(body, int),
-        np.full(len(body), -1),
-        tuple((run.name,) for run in runs),
-        join(())[0],
-    )
 
 
 def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:

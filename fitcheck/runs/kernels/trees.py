@@ -43,7 +43,9 @@ def join(trees: Sequence[Tree]) -> tuple[Trees, list[int]]:
         edges = tree.corners[:, 1:] - tree.corners[:, :1]
         corners.append(np.hstack([tree.corners[:, 0], edges.reshape(-1, 6)]))
         second.append(np.where(tree.second > 0, tree.second + nodes, 0))
-        boxes.append(tree.boxes), start.append(tree.start + triangles), stop.append(tree.stop + triangles)
+        boxes.append(tree.boxes)
+        start.append(tree.start + triangles)
+        stop.append(tree.stop + triangles)
         nodes, triangles = nodes + len(tree.boxes), triangles + len(tree.corners)
     empty = np.empty(0, np.int64)
     joined = Trees(

@@ -1,0 +1,130 @@
+"""A waterway in one attitude: heights, ways, and where air can come in."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import networkx as nx
+import numpy as np
+
+from fitcheck.loops.waterway import Pipe, Waterway
+
+# The air outside, as a node of its own.
+AIR = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Attitude:
+    """Heights along one direction, and the pieces of bore between them.
+
+    Tanks are nodes too, numbered after the others: a way through a tank passes its openings and
+    nothing higher, so a tank's own height is minus infinity.
+    """
+
+    water: Waterway
+    up: np.ndarray
+    z: np.ndarray
+    pipes: tuple[Pipe, ...]
+
+    @property
+    def tank_nodes(self) -> range:
+        """Numbers of the tanks as nodes."""
+        return range(len(self.z) - len(self.water.tanks), len(self.z))
+
+    @cached_property
+    def ways(self) -> list[list[int]]:
+        """The neighbours of each node."""
+        ways: list[list[int]] = [[] for _ in self.z]
+        for pipe in self.pipes:
+            ways[pipe.a].append(pipe.b)
+            ways[pipe.b].append(pipe.a)
+        for node, tank in zip(self.tank_nodes, self.water.tanks, strict=True):
+            for opening in tank.openings:
+                ways[node].append(opening)
+                ways[opening].append(node)
+        return ways
+
+    def spill(self, exits: Iterable[int]) -> np.ndarray:
+        """For each node the least height that must be passed on the way to an exit (inf: no way).
+
+        Minimax paths, by one search from the exits in rising order (as depressions are filled:
+        Barnes, Lehman and Mulla 2014, "Priority-flood").
+        """
+        least = np.full(len(self.z), math.inf)
+        queue = []
+        for node in exits:
+            least[node] = self.z[node]
+            queue.append((float(self.z[node]), node))
+        heapq.heapify(queue)
+        while queue:
+            height, node = heapq.heappop(queue)
+            if height > least[node]:
+                continue
+            for other in self.ways[node]:
+                passed = max(height, float(self.z[other]))
+                if passed < least[other]:
+                    least[other] = passed
+                    heapq.heappush(queue, (passed, other))
+        return least
+
+    def aired(self, open_ends: Collection[int]) -> list[frozenset[int]]:
+        """Groups of nodes that lie on a way from one open end to another, without going back.
+
+        Only there can air push coolant out. In a tank air and coolant pass each other, so ways may
+        meet there: it counts as a mesh of ways between all of its openings.
+        """
+        graph = self._meshed(self.pipes, range(len(self.water.tanks)))
+        graph.add_edges_from((AIR, node) for node in open_ends)
+        if AIR not in graph:
+            return []
+        groups = nx.biconnected_components(graph)
+        return [frozenset(group) for group in groups if AIR in group and len(group) > 2]
+
+    def beyond(
+        self, vents: Collection[int], pipes: Collection[Pipe], tanks: Collection[int]
+    ) -> dict[tuple[int, int], int]:
+        """The end away from the vents of each pair of nodes that all air to one of them must cross.
+
+        Args:
+            vents: where air comes in.
+            pipes, tanks: those that air passes.
+        """
+        graph = self._meshed(pipes, tanks)
+        graph.add_edges_from((AIR, node) for node in vents)
+        if AIR not in graph:
+            return {}
+        near = nx.single_source_shortest_path_length(graph, AIR)
+        graph = graph.subgraph(near)
+        return {(min(a, b), max(a, b)): max(a, b, key=near.__getitem__) for a, b in nx.bridges(graph)}
+
+    def _meshed(self, pipes: Iterable[Pipe], tanks: Iterable[int]) -> nx.Graph:
+        graph = nx.Graph()
+        graph.add_edges_from((pipe.a, pipe.b) for pipe in pipes)
+        for k in tanks:
+            openings = self.water.tanks[k].openings
+            graph.add_nodes_from(openings)
+            graph.add_edges_from((a, b) for i, a in enumerate(openings) for b in openings[:i])
+        return graph
+
+
+def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -> Attitude:
+    """The waterway with heights along `up` (a unit vector); bores that cross `level` are parted there."""
+    direction = np.asarray(up, float)
+    z = list(water.heights(direction))
+    pipes: list[Pipe] = []
+    for pipe in water.pipes:
+        low, high = sorted((z[pipe.a], z[pipe.b]))
+        if level is None or not low < level < high:
+            pipes.append(pipe)
+            continue
+        share = float((level - z[pipe.a]) / (z[pipe.b] - z[pipe.a]))
+        z.append(level)
+        new = len(z) - 1
+        pipes.append(replace(pipe, b=new, length=pipe.length * share))
+        pipes.append(replace(pipe, a=new, length=pipe.length * (1 - share)))
+    z += [-math.inf] * len(water.tanks)
+    return Attitude(water, direction, np.array(z), tuple(pipes))

@@ -1,0 +1,88 @@
+"""The best single place for one more drain or vent."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from fitcheck.loops.drainage import Drained, drain
+from fitcheck.loops.filling import Filled, fill
+from fitcheck.loops.places import DROP, Place
+from fitcheck.loops.waterway import UP, Waterway
+
+
+@dataclass(frozen=True, eq=False)
+class Better:
+    """One more opening, and what it gains.
+
+    Args:
+        node: where, and what kind: `drain` or `vent`.
+        name: of the port there, empty on a run.
+        owners: of the place that it empties.
+        drained: what stays then (of a drain, or a vent for draining).
+        filled: what air stays then (of a vent for filling).
+        gain: ml less, at most.
+    """
+
+    node: int
+    kind: str
+    name: str
+    owners: tuple[str, ...]
+    gain: float
+    drained: Drained | None = None
+    filled: Filled | None = None
+
+
+def better_drained(
+    water: Waterway, drains: Collection[int], vents: Collection[int], now: Drained, up: Sequence[float] = UP
+) -> Better | None:
+    """The drain or vent more that leaves least behind; None where none gains anything.
+
+    Tried are the lowest point of every place where coolant stays, as a drain, and its highest as a vent.
+    """
+    found: list[Better] = []
+    for place in now.places:
+        for node in _ends(water, place, up, lowest=True):
+            then = drain(water, {*drains, node}, vents, up)
+            found.append(_better(water, node, "drain", place, now.most - then.most, drained=then))
+        for node in _ends(water, place, up, lowest=False):
+            then = drain(water, drains, {*vents, node}, up)
+            found.append(_better(water, node, "vent", place, now.most - then.most, drained=then))
+    return _best(found)
+
+
+def better_filled(
+    water: Waterway, vents: Collection[int], now: Filled, up: Sequence[float] = UP
+) -> Better | None:
+    """The vent more that leaves least air behind; None where none gains anything."""
+    found: list[Better] = []
+    for place in now.places:
+        for node in _ends(water, place, up, lowest=False):
+            then = fill(water, {*vents, node}, up)
+            found.append(_better(water, node, "vent", place, now.air - then.air, filled=then))
+    return _best(found)
+
+
+def _ends(water: Waterway, place: Place, up: Sequence[float], lowest: bool) -> list[int]:
+    """The lowest or highest node of a place, and of its named ports."""
+    heights = water.heights(up) if lowest else water.heights([-c for c in up])
+    if not place.nodes:
+        return []
+    ends = [min(place.nodes, key=lambda node: (float(heights[node]), node))]
+    named = [node for node in place.nodes if water.names[node]]
+    if named:
+        ends.append(min(named, key=lambda node: (float(heights[node]), node)))
+    return list(dict.fromkeys(ends))
+
+
+def _better(
+    water: Waterway, node: int, kind: str, place: Place, gain: float,
+    drained: Drained | None = None, filled: Filled | None = None,
+) -> Better:  # fmt: skip
+    return Better(node, kind, water.names[node], place.owners, gain, drained, filled)
+
+
+def _best(found: Sequence[Better]) -> Better | None:
+    """The largest gain; of equal ones a named port before a point of a run, a drain before a vent."""
+    worth = [one for one in found if one.gain > DROP]
+    return min(worth, key=lambda one: (-round(one.gain, 6), not one.name, one.kind, one.node), default=None)

@@ -10,11 +10,15 @@ from math import acos, atan2, cos, floor, sin, sqrt
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitcheck.runs.kernels.solids import Solids, distance
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.vectors import Floats, Vector, along, cross, dot, length, scale, sub
 
+# The search keeps large tables of these.
+Singles = NDArray[np.float32]
+Shorts = NDArray[np.int32]
 # Trilinear interpolation of a field of exact distances errs by at most this times the pitch.
 FIELD_ERROR = 0.87
 # Where the field leaves less room than this, the solids themselves are asked: a longer step, mm.
@@ -43,7 +47,7 @@ class Space(NamedTuple):
     solids: Solids
     low: Floats
     pitch: float
-    values: Floats
+    values: Singles
     need: float
     step: float
     box: Floats
@@ -54,7 +58,7 @@ def interpolated(space: Space, p: Vector) -> float:
     """The field at a point; nan outside it."""
     values, h = space.values, space.pitch
     x, y, z = (p[0] - space.low[0]) / h, (p[1] - space.low[1]) / h, (p[2] - space.low[2]) / h
-    i, j, k = int(floor(x)), int(floor(y)), int(floor(z))
+    i, j, k = floor(x), floor(y), floor(z)
     nx, ny, nz = values.shape
     if i < 0 or j < 0 or k < 0 or i > nx - 2 or j > ny - 2 or k > nz - 2:
         return np.nan
@@ -63,16 +67,16 @@ def interpolated(space: Space, p: Vector) -> float:
     b = values[i, j + 1, k] * (1 - z) + values[i, j + 1, k + 1] * z
     c = values[i + 1, j, k] * (1 - z) + values[i + 1, j, k + 1] * z
     d = values[i + 1, j + 1, k] * (1 - z) + values[i + 1, j + 1, k + 1] * z
-    return (a * (1 - y) + b * y) * (1 - x) + (c * (1 - y) + d * y) * x
+    return float((a * (1 - y) + b * y) * (1 - x) + (c * (1 - y) + d * y) * x)
 
 
 @native
 def inside(space: Space, p: Vector) -> bool:
     """Whether a point is where the centre line has to stay."""
     box = space.box
-    return (
-        box[0, 0] <= p[0] <= box[1, 0] and box[0, 1] <= p[1] <= box[1, 1] and box[0, 2] <= p[2] <= box[1, 2]
-    )
+    if p[0] < box[0, 0] or p[1] < box[0, 1] or p[2] < box[0, 2]:
+        return False
+    return not (p[0] > box[1, 0] or p[1] > box[1, 1] or p[2] > box[1, 2])
 
 
 @native

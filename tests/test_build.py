@@ -123,7 +123,7 @@ def test_given_values_take_the_kind_declared(tmp_path):
         ({"fans": mm(2)}, "a length stands where a whole number is due (part, models/part.yaml:4)", ""),
         ({"size": mm(250)}, "250 mm is outside 80 mm to 200 mm (part, models/part.yaml:5)", "write 200 mm"),
         ({"size": "big"}, "expected a length, such as 30 mm or 1 1/4 in, found `big` (part,", ""),
-        ({"side": "nera"}, "`nera` is none of near, far, both (part, models/part.yaml:6)", "write near"),
+        ({"side": "nera"}, "`nera` is none of the choices near, far, both (part, models/part.yaml:6)", "write near"),
         ({"share": Amount(1.5)}, "1.5 is above 1 (part, models/part.yaml:8)", "write 1"),
         ({"glass": "maybe"}, "expected yes or no, found `maybe` (part, models/part.yaml:9)", ""),
         ({"fanz": bare(3)}, "part has no parameter `fanz`; it has fans, size,", "write fans"),
@@ -175,7 +175,22 @@ derive: {room: pitch + edge, edge: 20}
 def test_choices_of_lengths(tmp_path):
     text = "parameters: {size: {type: length, default: 120, choices: [80, 120 mm, 14 cm]}}"
     assert evaluate_model(model(tmp_path, text), {"size": mm(140)})["size"] == mm(140)
-    assert refusal(tmp_path, text, size=mm(130)).problem.startswith("`130` is none of 80, 120 mm, 14 cm")
+    assert refusal(tmp_path, text, size=mm(130)).problem.startswith(
+        "`130 mm` is none of the choices 80, 120 mm, 14 cm"
+    )
+
+
+@pytest.mark.parametrize(("size", "made"), [("12 cm", ["small"]), ("5 1/2 in", ["large"])])
+def test_figures_are_chosen_by_value(tmp_path, size, made):
+    """12 cm = 120 mm; 5.5 x 25.4 = 139.7 mm."""
+    text = f"""
+parameters: {{size: {{type: length, default: {size}, choices: [120 mm, 139.7]}}}}
+solids:
+  small: {{when: {{size: 12 cm}}, box: {{low: [0, 0, 0], high: [size, 1, 1]}}}}
+  large: {{when: {{size: [5.5 in]}}, box: {{low: [0, 0, 0], high: [size, 1, 1]}}}}
+"""
+    one = model(tmp_path, text)
+    assert list(build_shape(one, evaluate_model(one, {})).solids) == made
 
 
 @pytest.mark.parametrize(
@@ -356,7 +371,7 @@ def test_depth_of_holes_in_a_sheet(tmp_path, sheet, at, axis, depth, deep):
         ("h: {repeat: {i: -1}, @, diameter: 5}", "i: -1 of something cannot be made"),
         ("h: {repeat: {i: 2000}, @, diameter: 5}", "i: makes more than 1,000 entries"),
         ("h: {when: {m: 1}, @, diameter: 5}", "m: there is no `m` in this model"),
-        ("h: {when: {side: nera}, @, diameter: 5}", "side: `nera` is none of its choices"),
+        ("h: {when: {side: nera}, @, diameter: 5}", "side: `nera` is none of the choices near, far; write near"),
         ("h: {at: [9 mm * 1 mm, 9, 0], axis: +z, diameter: 5}", "at: an area stands where a length is due"),
     ],
 )  # fmt: skip

@@ -294,6 +294,89 @@ parts:
     assert len(load(folder, text, n="3").by_name["a"].shape.holes) == 3
 
 
+@pytest.mark.parametrize(
+    ("entry", "long"),
+    [
+        ("{value: 12 cm, type: length, choices: [120 mm, 14 cm]}", 120),
+        ("{value: 12 cm, choices: [120 mm, 14 cm]}", 120),  # figures need no type
+        ("{value: 120, choices: [120 mm, 14 cm]}", 120),  # a bare number takes the unit
+        ("{value: 60 mm * 2, choices: [120 mm, 14 cm]}", 120),
+        ("{value: 0.1 + 0.2, choices: [0.3, 4]}", 0.3),  # 0.30000000000000004 in binary
+        ("{value: 54 ± 0.5 mm, choices: [54 mm, 60 mm]}", 54),
+    ],
+)
+def test_figures_are_chosen_by_value(folder, entry, long):
+    text = f"parameters: {{size: {entry}}}\nparts: {{a: {{model: block, with: {{length: size + 10}}}}}}\n"
+    assert bounds(load(folder, text), "a")[1][0] == pytest.approx(10 + long)
+
+
+WHEN = """
+parameters: {side: {value: near, choices: [near, far]}, size: {value: 12 cm, range: [1 cm, none]}, bare: yes, n: 3}
+parts: {a: {model: block, repeat: {i: 3, k: 2}, when: @, place: {at: [i * 100, k * 50, 0]}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("when", "made"),
+    [
+        ("{side: near}", 6), ("{side: [far, near]}", 6), ("{side: far}", 0),
+        ("{size: 120}", 6), ("{size: 12 cm}", 6), ("{size: 4 cm * 3}", 6), ("{size: 130 mm}", 0),
+        ("{bare: yes}", 6), ("{bare: no}", 0), ("{n: 3, side: near}", 6), ("{n: 3, side: far}", 0),
+        ("{i: [1, 3], k: 2}", 2),  # a[1][2] and a[3][2]
+        ("{i: n}", 2),
+    ],
+)  # fmt: skip
+def test_parts_that_are_made_only_when(folder, when, made):
+    assert len(load(folder, WHEN.replace("@", when)).parts) == made
+
+
+@pytest.mark.parametrize(
+    ("when", "said"),
+    [
+        ("{side: fra}", "4:62: side: `fra` is none of the choices near, far; write far"),
+        ("{sidee: far}", "4:56: sidee: there is no parameter `sidee` here; write side"),
+        ("{size: 5 deg}", "4:62: size: an angle stands where a length is due"),
+        ("{size: near}", "4:62: size: there is no `near` here"),
+    ],
+)
+def test_a_wrong_when_is_refused(folder, when, said):
+    (found,) = mistakes(folder, WHEN.replace("@", when))
+    assert found == f"scene.yaml:{said}"
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        (
+            "{value: 13 cm, choices: [120 mm, 14 cm]}",
+            "2:25: a: `13 cm` is none of the choices 120 mm, 14 cm; write 14 cm",
+        ),
+        (
+            "{value: 0, range: [1 cm, 30 ± 1 mm]}",
+            "2:25: a: 0 is below 1 cm, the end of its range; write 1 cm",
+        ),
+        (
+            "{value: 2 cm, range: [1 cm, 30 ± 1 mm]}",
+            "2:38: range: an uncertain value cannot stand here; write one number",
+        ),
+    ],
+)
+def test_values_out_of_choices_and_range_are_refused(folder, entry, said):
+    (found,) = mistakes(folder, f"parameters: {{a: {entry}}}\nparts: {{b: {{model: block}}}}\n")
+    assert found == f"scene.yaml:{said}"
+
+
+def test_a_files_name_may_be_a_parameter(folder):
+    (folder / "own" / "scan.yaml").write_text(
+        "model: scan\nparameters: {file: {type: file}}\nsolids: {body: {mesh: {file: file, unit: mm}}}\n"
+    )
+    (folder / "tetrahedron.obj").write_text(
+        "v 0 0 0\nv 10 0 0\nv 0 20 0\nv 0 0 30\nf 1 3 2\nf 1 2 4\nf 2 3 4\nf 1 4 3\n"
+    )
+    text = "parameters: {shape: {value: tetrahedron.obj, type: file}}\nparts: {a: {model: scan, with: {file: shape}}}\n"
+    assert bounds(load(folder, text), "a") == [[0, 0, 0], [10, 20, 30]]
+
+
 def test_uncertain_lengths_are_drawn_and_remembered(folder):
     text = """
 parameters: {core: 54 +1/-0.2 mm}

@@ -13,7 +13,8 @@ import numpy as np
 
 from fitcheck.parts.pieces import NOTHING, frozen
 from fitcheck.scene import limits
-from fitcheck.scene.entries import Entry
+from fitcheck.scene.choices import is_among, none_of, spelled
+from fitcheck.scene.entries import WORDS, Entry
 from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, evaluate
 from fitcheck.scene.mistakes import Mistake, ValueMistake, nearest
 from fitcheck.scene.quantity import arithmetic
@@ -172,7 +173,7 @@ class Reading:
                 value: Value = Amount(float(self.indices[name])) if name in self.indices else self.value(name)
             self._refuse_options(name, options, place)
             with self.at(place):
-                if not any(self.same(value, option) for option in options):
+                if not is_among(value, options, self.worked_out):
                     return False
         return True
 
@@ -180,36 +181,11 @@ class Reading:
         parameter = self.model.file.parameters.get(name)
         if parameter is None or not parameter.choices:
             return
-        choices = [spelled(choice) for choice in parameter.choices]
         with self.at(place):
-            for option in map(spelled, options):
-                if option not in choices:
-                    near = nearest(option, choices)
-                    problem = f"`{option}` is none of its choices: {', '.join(choices)}"
-                    raise ValueMistake(problem, f"write {near}" if near else "")
-
-    def same(self, value: Value, written: Raw) -> bool:
-        """Whether a value is the one written; a bare number takes the unit of the value.
-
-        Raises:
-            ValueMistake: a number is due and something else is written.
-        """
-        if not isinstance(value, Amount):
-            return spelled(value) == spelled(written)
-        other = self.worked_out(written)
-        alike = (other.length, other.angle) == (value.length, value.angle)
-        if not alike and not other.bare and not value.bare:
-            raise ValueMistake(f"`{spelled(written)}` is not of the same kind as `{said(value)}`")
-        return abs(other.value - value.value) < NOTHING
-
-
-def spelled(raw: Value | Raw) -> str:
-    """A choice or flag as it is written in a file."""
-    if isinstance(raw, bool):
-        return "yes" if raw else "no"
-    if isinstance(raw, Amount):
-        return f"{raw.value:.10g}"
-    return raw if isinstance(raw, str) else f"{raw:.10g}"
+            for option in options:
+                meant = spelled(option) if parameter.type in WORDS else self.worked_out(option)
+                if not is_among(meant, parameter.choices, self.worked_out):
+                    raise none_of(spelled(option), parameter.choices)
 
 
 def said(amount: Amount) -> str:

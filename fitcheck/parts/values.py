@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, NoReturn
 
-from fitcheck.parts.reading import PassedOver, Path, Raw, Reading, Value, said, spelled, unknown
+from fitcheck.parts.reading import PassedOver, Path, Raw, Reading, Value, said, unknown
+from fitcheck.scene.amounts import EQUAL
+from fitcheck.scene.choices import is_among, is_same, none_of, spelled
 from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.models import Parameter, Pick
@@ -14,8 +16,6 @@ from fitcheck.scene.models import Parameter, Pick
 if TYPE_CHECKING:
     from fitcheck.scene.read import Model
 
-# A value may lie outside its range by this, mm, degrees or one: rounding of arithmetic.
-ROUNDING = 1e-9
 # Values that lead to each other against the order of the file; keeps the recursion shallow.
 CHAIN = 24
 AMOUNTS = ("length", "angle", "count", "number")
@@ -210,12 +210,10 @@ class _Values:
         if not parameter.choices:
             return
         with self.reading.at(("parameters", name, "choices"), name):
-            if any(self.reading.same(value, choice) for choice in parameter.choices):
+            if is_among(value, parameter.choices, self.reading.worked_out):
                 return
-        choices = [spelled(choice) for choice in parameter.choices]
-        near = nearest(spelled(value), choices)
-        mend = f"write {near}" if near else ""
-        self._refuse(name, f"`{spelled(value)}` is none of {', '.join(choices)} ({self._stated(name)})", mend)
+        wrong = none_of(said(value) if isinstance(value, Amount) else spelled(value), parameter.choices)
+        self._refuse(name, f"{wrong.problem} ({self._stated(name)})", wrong.mend)
 
     def _check_range(self, name: str, parameter: Parameter, value: Amount) -> None:
         assert parameter.range is not None
@@ -230,8 +228,8 @@ class _Values:
                 assert isinstance(value_there, Amount)
                 ends.append(value_there)
         low, high = ends
-        below = low is not None and value.value < low.value - ROUNDING
-        above = high is not None and value.value > high.value + ROUNDING
+        below = low is not None and value.value < low.value - EQUAL
+        above = high is not None and value.value > high.value + EQUAL
         if not below and not above:
             return
         if low is not None and high is not None:
@@ -272,7 +270,7 @@ class _Values:
         for key, result in raw.from_.items():
             place: Path = (*path, "from", spelled(key))
             with self.reading.at(place, name, key=True):
-                found = self.reading.same(sought, key)
+                found = is_same(sought, key, self.reading.worked_out)
             if found:
                 return self.reading.amount(result, place)
         if raw.otherwise is not None:

@@ -14,6 +14,8 @@ from fitcheck.scene.mistakes import ValueMistake
 
 # A quotient this near to a whole number is one: 0.3 / 0.1 is 2.9999999999999996 in binary.
 WHOLE = 1e-9
+# Amounts no farther apart are equal, mm, degrees or one: the rounding of arithmetic.
+EQUAL = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,17 @@ def as_count(amount: Amount) -> int:
     if abs(whole) > limits.COUNT:
         raise ValueMistake(f"{whole:,} is too many; the limit is {limits.COUNT:,}")
     return whole
+
+
+def is_equal(one: Amount, other: Amount) -> bool:
+    """Whether two amounts are the same; a bare one takes the unit of the other.
+
+    Raises:
+        ValueMistake: they are of two kinds, such as a length and an angle.
+    """
+    if one.kind != other.kind and not one.bare and not other.bare:
+        raise ValueMistake(f"{describe(other)} stands where {describe(one)} is due")
+    return abs(one.value - other.value) <= EQUAL
 
 
 def describe(amount: Amount) -> str:

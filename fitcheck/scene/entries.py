@@ -18,6 +18,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema
 
+from fitcheck.scene.choices import kind_of, none_of, spelled
 from fitcheck.scene.kinds import (
     AnyScalar,
     Line,
@@ -33,7 +34,6 @@ from fitcheck.scene.kinds import (
     refusal,
     shown,
 )
-from fitcheck.scene.mistakes import nearest
 from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
 from fitcheck.scene.run_entries import RunEntry
@@ -83,7 +83,7 @@ class ParameterEntry(Shaped):
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
-        kind = self.type or ("choice" if self.choices else None)
+        kind = self.type or kind_of(self.choices)
         problems = parameter_problems(kind, self.choices, self.range)
         if kind in WORDS:
             problems += choice_problems("value", self.value, self.choices)
@@ -96,21 +96,12 @@ class ParameterEntry(Shaped):
 WORDS = ("choice", "text")
 
 
-def canonical(value: Scalar) -> str:
-    """A value as compared with choices: yes and no are the same as true and false."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value if isinstance(value, str) else f"{value:.10g}"
-
-
 def choice_problems(key: str, value: Scalar | None, choices: list[Scalar] | None) -> list[Problem]:
     """A value that is none of the choices."""
-    if value is None or choices is None or canonical(value) in map(canonical, choices):
+    if value is None or choices is None or spelled(value) in map(spelled, choices):
         return []
-    near = nearest(canonical(value), map(canonical, choices))
-    allowed = ", ".join(map(canonical, choices))
-    mend = f"write {near}" if near else ""
-    return [Problem(f"{shown(value)} is none of the choices {allowed}", mend, key, at_value=True)]
+    wrong = none_of(spelled(value), choices)
+    return [Problem(wrong.problem, wrong.mend, key, at_value=True)]
 
 
 def parameter_problems(

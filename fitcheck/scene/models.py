@@ -6,11 +6,11 @@ from typing import Annotated, Any, Self
 
 from pydantic import Discriminator, Field, PlainValidator, Tag, WithJsonSchema, model_validator
 
+from fitcheck.scene.choices import spelled
 from fitcheck.scene.entries import (
     WORDS,
     ParameterType,
     PartEntry,
-    canonical,
     choice_problems,
     parameter_problems,
 )
@@ -55,7 +55,7 @@ class Parameter(Shaped):
         problems = parameter_problems(self.type, self.choices, self.range)
         if self.type in WORDS:
             problems += choice_problems("default", self.default, self.choices)
-        if self.type == "flag" and self.default is not None and canonical(self.default) not in ("yes", "no"):
+        if self.type == "flag" and self.default is not None and spelled(self.default) not in ("yes", "no"):
             said = f"expected yes or no, found {shown(self.default)}"
             problems.append(Problem(said, key="default", at_value=True))
         if problems:

@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import partial
 from typing import Any, TypeVar
 
@@ -20,9 +21,11 @@ import numpy as np
 
 from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_model
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
+from fitcheck.scene.amounts import is_equal
+from fitcheck.scene.choices import is_among, kind_of, none_of, spelled
 from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number, evaluate
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
-from fitcheck.scene.quantity import Uncertain, parse
+from fitcheck.scene.quantity import Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
 from fitcheck.scene.text import Document
 from fitcheck.world.desk import Desk, Gathering, PassedOver
@@ -82,20 +85,19 @@ class Space:
         found: list[tuple[str, str, dict[str, Value]]] = []
         for name in self.entries:
             try:
-                found += self._memoised("instances", name, partial(self._expand, name))
+                found += self._instances_of(name)
             except PassedOver:
                 continue
         return found
+
+    def _instances_of(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
+        return self._memoised("number of", name, partial(self._expand, name))
 
     def _expand(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
         if name in self.broken:
             raise PassedOver(name)
         entry = self.entries[name]
-        if not self._wanted(entry.get("when"), (*self.path, name, "when")):
-            return []
-        repeat = entry.get("repeat")
-        if not repeat:
-            return [(name, name, {})]
+        repeat = entry.get("repeat") or {}
         counts = [
             self.number(raw, "count", (*self.path, name, "repeat", key), {}, f"{name}.repeat")
             for key, raw in repeat.items()
@@ -104,26 +106,44 @@ class Space:
         if total > 1000:
             mark = self.document.mark((*self.path, name, "repeat"))
             raise self.desk.note(mark, "repeat", ValueMistake(f"makes {total} parts; the limit is 1,000"))
-        return [
-            (
-                name + "".join(f"[{i}]" for i in picked),
-                name,
-                {key: Amount(float(i)) for key, i in zip(repeat, picked, strict=True)},
-            )
-            for picked in itertools.product(*[range(1, int(n) + 1) for n in counts])
-        ]
+        found: list[tuple[str, str, dict[str, Value]]] = []
+        for picked in itertools.product(*[range(1, int(n) + 1) for n in counts]):
+            indices: dict[str, Value] = {key: Amount(float(i)) for key, i in zip(repeat, picked, strict=True)}
+            if self._wanted(entry.get("when") or {}, indices, (*self.path, name, "when")):
+                found.append((name + "".join(f"[{i}]" for i in picked), name, indices))
+        return found
 
-    def _wanted(self, when: Mapping[str, Any] | None, path: Path) -> bool:
-        """Whether every parameter named in `when` has one of the values listed."""
-        for key, allowed in (when or {}).items():
+    def _wanted(self, when: Mapping[str, Any], indices: Mapping[str, Value], path: Path) -> bool:
+        """Whether every parameter or index named in `when` has one of the values listed."""
+        for key, allowed in when.items():
             options = allowed if isinstance(allowed, list) else [allowed]
-            have = self.values.get(key)
+            have = indices[key] if key in indices else self.parameter(key)
             if have is None:
-                mark = self.document.mark((*path, key), key=True)
-                raise self.desk.note(mark, key, ValueMistake("no such parameter"))
-            if not any(_same(have, option) for option in options):
-                return False
+                near = nearest(key, [*indices, *self.written, *self.values])
+                wrong = ValueMistake(f"there is no parameter `{key}` here", f"write {near}" if near else "")
+                raise self.desk.note(self.document.mark((*path, key), key=True), key, wrong)
+            for option in options:
+                with self.noting((*path, key)):
+                    meant = self._worked_out(option) if isinstance(have, Amount) else spelled(option)
+                self._refuse_other(key, option, meant, (*path, key))
+            with self.noting((*path, key)):
+                if not is_among(have, options, self._worked_out):
+                    return False
         return True
+
+    def _refuse_other(self, name: str, written: Any, meant: Value, path: Path) -> None:
+        """Refuse a value that is none of the choices of its parameter, a scene's or a model's."""
+        entry = (self.document.data.get("parameters") or {}).get(name)
+        choices = entry.get("choices") if isinstance(entry, dict) else None
+        if choices is None:
+            return
+        with self.noting(("parameters", name, "choices")):
+            allowed = is_among(meant, choices, self._worked_out)
+        if not allowed:
+            raise self.desk.note(self.document.mark(path), name, none_of(spelled(written), choices))
+
+    def _worked_out(self, written: Any) -> Amount:
+        return evaluate(arithmetic(written), lambda name: self.lookup(name, {}))
 
     def instance(self, name: str) -> tuple[str, dict[str, Value]]:
         """Entry and indices of one part.
@@ -132,12 +152,10 @@ class Space:
             ValueMistake: there is no such part; says the nearest.
         """
         if base(name) in self.entries:
-            for full, entry, indices in self._memoised(
-                "instances", base(name), lambda: self._expand(base(name))
-            ):
+            for full, entry, indices in self._instances_of(base(name)):
                 if full == name:
                     return entry, indices
-        known = [full for full, _, _ in self.instances()]
+        known = list(self._part_names())
         known += [*self.written, *self.values, *(features(self.own) if self.own else ())]
         near = nearest(name, known)
         problem = f"there is no `{name}` here"
@@ -145,6 +163,14 @@ class Space:
             count = sum(base(n) == base(name) for n in known)
             problem += f" ({base(name)}[1] to {base(name)}[{count}] are)"
         raise ValueMistake(problem, f"write {near}" if near else "")
+
+    def _part_names(self) -> Iterator[str]:
+        """Names to suggest, also while some of them are still being worked out."""
+        for name in self.entries:
+            try:
+                yield from (full for full, _, _ in self._instances_of(name))
+            except (PassedOver, ValueMistake):
+                yield name
 
     # --- parts -----------------------------------------------------------------
 
@@ -200,14 +226,14 @@ class Space:
     def typed(
         self, raw: Any, declared: Mapping[str, Any], path: Path, indices: Mapping[str, Value], name: str
     ) -> Value:
-        """A value read as the model's parameter declares it."""
+        """A value read as a parameter of that type; `any` is a number of whatever kind."""
         kind = declared.get("type", "length")
-        if kind in ("length", "angle", "count", "number"):
+        if kind in ("length", "angle", "count", "number", "any"):
             return self.amount(raw, kind, path, indices, name)
         if kind == "flag":
             return self.flag(raw, path, name)
-        text = str(raw)
-        if kind == "choice" and text not in [str(c) for c in declared.get("choices", ())]:
+        text = spelled(raw)
+        if kind == "choice" and text not in map(spelled, declared.get("choices", ())):
             named = self.parameter(text) if text in self.written or text in self.values else None
             if isinstance(named, str):
                 return named
@@ -240,8 +266,7 @@ class Space:
 
     def amount(self, raw: Any, kind: str, path: Path, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
-        subject = str(path[-1]) if isinstance(path[-1], str) else str(path[-2])
-        try:
+        with self.noting(path):
             parsed = parse(raw)
             if isinstance(parsed, Uncertain):
                 low, nominal, high = (
@@ -256,8 +281,6 @@ class Space:
                 return Amount(nominal, length=1)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
-        except ValueMistake as wrong:
-            raise self.desk.note(self.document.mark(path), subject, wrong) from None
 
     def parameter(self, name: str) -> Value | None:
         """Value of a plain name in this space, or None when it is no parameter."""
@@ -274,32 +297,27 @@ class Space:
         path: Path = ("parameters", name)
         declared: dict[str, Any] = {}
         if isinstance(raw, dict):
-            declared, raw, path = raw, raw["value"], ("parameters", name, "value")
-        kind = declared.get("type")
-        choices = declared.get("choices")
-        if choices is not None:
-            if str(raw) not in [str(c) for c in choices]:
-                near = nearest(str(raw), map(str, choices))
-                wrong = ValueMistake(
-                    f"`{raw}` is none of {', '.join(map(str, choices))}", f"write {near}" if near else ""
-                )
-                raise self.desk.note(self.document.mark(path), name, wrong)
-            if not all(_numeric(c) for c in choices):
-                return str(raw)
-        if kind == "text":
-            return str(raw)
-        if kind == "flag" or (kind is None and (isinstance(raw, bool) or raw in ("yes", "no"))):
-            return self.flag(raw, path, name)
-        got = self.amount(raw, kind or "any", path, {}, name)
-        low, high = declared.get("range", (None, None))
-        for end, sign, word in ((low, -1, "below"), (high, 1, "above")):
+            declared, raw, path = raw, raw["value"], (*path, "value")
+        choices = declared.get("choices") or ()
+        loose = "flag" if isinstance(raw, bool) or raw in ("yes", "no") else "any"
+        kind = declared.get("type") or (kind_of(choices) if choices else None) or loose
+        got = self.typed(raw, {"type": kind, "choices": choices}, path, {}, name)
+        self._refuse_other(name, raw, got, path)
+        if isinstance(got, Amount):
+            self._refuse_outside(name, raw, got, declared.get("range") or ())
+        return got
+
+    def _refuse_outside(self, name: str, written: Any, have: Amount, ends: Sequence[Any]) -> None:
+        """Refuse a figure outside the range of its parameter."""
+        for end, sign, word in zip(ends, (-1, 1), ("below", "above"), strict=False):
             if end is None or end == "none":
                 continue
-            limit = self.amount(end, kind or "any", ("parameters", name, "range"), {}, name)
-            if sign * (got.value - limit.value) > 0:
-                wrong = ValueMistake(f"{raw} is {word} {end}, the end of its range", f"write {end}")
-                raise self.desk.note(self.document.mark(path), name, wrong)
-        return got
+            with self.noting(("parameters", name, "range")):
+                limit = self._worked_out(end)
+                beyond = not is_equal(have, limit) and sign * (have.value - limit.value) > 0
+            if beyond:
+                wrong = ValueMistake(f"{written} is {word} {end}, the end of its range", f"write {end}")
+                raise self.desk.note(self.document.mark(("parameters", name, "value")), name, wrong)
 
     def lookup(self, name: str, indices: Mapping[str, Value]) -> Amount:
         """What a name in arithmetic stands for.
@@ -396,6 +414,15 @@ class Space:
             raise got
         return got  # type: ignore[no-any-return]
 
+    @contextmanager
+    def noting(self, path: Path, subject: str = "") -> Iterator[None]:
+        """Within this, a wrong value is noted at a path; its last name is the subject unless given."""
+        try:
+            yield
+        except ValueMistake as wrong:
+            said = subject or next((str(step) for step in reversed(path) if isinstance(step, str)), "")
+            raise self.desk.note(self.document.mark(path), said, wrong) from None
+
     def gathering(self) -> Gathering:
         """Try several values, and pass over what rests on them only after all were tried."""
         return Gathering()
@@ -445,16 +472,3 @@ def _as(kind: str, got: Amount) -> Amount:
     if kind == "number":
         return Amount(as_number(got))
     return got
-
-
-def _numeric(choice: Any) -> bool:
-    return isinstance(choice, (int, float)) and not isinstance(choice, bool)
-
-
-def _same(have: Value, option: Any) -> bool:
-    """Whether a value is the one written in a `when`."""
-    if isinstance(have, Amount):
-        return _numeric(option) and have.value == float(option)
-    if isinstance(have, bool):
-        return option in (("yes", True) if have else ("no", False))
-    return str(option) == have

@@ -565,6 +565,20 @@ faces: {upper: {of: scan, side: +z}}
     assert build_shape(made, handed_on).faces["upper"].size == pytest.approx((20, 40))
 
 
+@pytest.mark.parametrize("ending", ["stl", "obj", "ply", "3mf", "glb"])
+def test_a_mesh_file_that_does_not_say_its_unit_is_refused_at_its_place(tmp_path, ending):
+    """STL, OBJ and PLY hold plain numbers; 3MF (ISO/IEC 25422) and glTF (ISO/IEC 12113) state the unit."""
+    trimesh.creation.box((0.1, 0.2, 0.3)).export(tmp_path / f"scan.{ending}")
+    text = f"solids: {{a: {{mesh: {{file: scan.{ending}}}}}}}"
+    if ending in ("3mf", "glb"):
+        assert shape(tmp_path, text).solids["a"].pieces[0].mesh.closed
+    else:
+        mend = "add one of unit: mm, unit: cm, unit: m, unit: in"
+        assert mistakes(tmp_path, text) == [
+            f"models/part.yaml:2:27: file: {ending.upper()} does not say its unit; {mend}"
+        ]
+
+
 def test_mends_of_mesh_files_reach_the_report(tmp_path):
     block = trimesh.creation.box((10, 20, 30))
     block.invert()

@@ -90,7 +90,7 @@ def test_each_format_keeps_its_place_size_and_axes(tmp_path, ending, unit, scale
 def test_a_format_without_unit_demands_one(tmp_path, ending):
     with pytest.raises(ValueMistake, match="does not say its unit") as caught:
         load_mesh(written(block(), tmp_path, ending), None, tmp_path)
-    assert caught.value.mend == "add unit: mm or cm or m or in"
+    assert caught.value.mend == "add one of unit: mm, unit: cm, unit: m, unit: in"
 
 
 def three_mf(folder, model, unit=' unit="millimeter"', name="part.3mf", extra=()):

@@ -9,8 +9,10 @@ from urllib.parse import unquote
 
 import numpy as np
 
-from fitcheck.parts.mesh_files import READERS, gltf_files, refuse_bad_numbers
+from fitcheck.parts.mesh_files import READERS
+from fitcheck.parts.mesh_gltf import gltf_files
 from fitcheck.parts.mesh_repair import mended
+from fitcheck.parts.mesh_written import refuse_bad_numbers
 from fitcheck.parts.pieces import frozen, new_mesh
 from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.mistakes import ValueMistake, nearest
@@ -109,7 +111,7 @@ def _piece(suffix: str, data: bytes, beside: dict[str, bytes], unit: str | None)
         scale = written.unit
     else:
         kind = suffix.removeprefix(".").upper()
-        raise ValueMistake(f"{kind} does not say its unit", f"add unit: {' or '.join(UNITS)}")
+        raise ValueMistake(f"{kind} does not say its unit", f"add one of unit: {', unit: '.join(UNITS)}")
     corners = written.vertices * scale
     if np.abs(corners).max() > 1000 * LARGE:
         raise ValueMistake(

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
+from fitcheck.world.node import Node
 
-if TYPE_CHECKING:
-    from fitcheck.world.node import Node
-
+# Where something is written: the keys that lead to it.
+Keys = tuple[str | int, ...]
 T = TypeVar("T")
 
 # Longest chain of values that ask for each other. Real scenes stay under ten; the limit

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from typing import Any, Protocol
 
 import numpy as np
 
 from fitcheck.parts.features import Face, Feature, Port
 from fitcheck.parts.threads import major_diameter
 from fitcheck.scene.mistakes import ValueMistake
+from fitcheck.world.desk import Keys
 from fitcheck.world.frames import IDENTITY, SIDES, Frame
-from fitcheck.world.node import Node, Value, anchor, find, segments, unknown
+from fitcheck.world.node import Found, Node, Value, anchor, find, segments, unknown
 from fitcheck.world.place import (
     Ruler,
     absolute_frame,
@@ -30,14 +32,42 @@ from fitcheck.world.place import (
 )
 from fitcheck.world.world import Contact, Zone
 
-if TYPE_CHECKING:
-    from fitcheck.world.space import Path, Space
-
 # A male thread lies inside a hole cut for it; half a tenth covers how the two are drawn.
 THREAD_PLAY = 0.05
 
 
-def place_part(space: Space, name: str) -> Frame:
+class Standing(Protocol):
+    """What placing asks of the parts that stand in one frame; `Space` in `space.py` answers it."""
+
+    path: Keys
+    entries: Mapping[str, Any]
+    contacts: list[Contact]
+
+    def instance(self, name: str) -> tuple[str, dict[str, Value]]:
+        """Entry of a part, and its indices."""
+
+    def node(self, name: str) -> Node:
+        """The part, not yet placed."""
+
+    def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
+        """A value of one kind, mm or degrees."""
+
+    def spelled(self, said: str, indices: Mapping[str, Value]) -> str:
+        """A path with its indices worked out."""
+
+    def feature(
+        self, said: str, indices: Mapping[str, Value], wanted: type[Feature] | None = None
+    ) -> tuple[str, Feature, Frame]:
+        """A feature of any part: leaf name, feature, space_from_leaf."""
+
+    def walk(self, path: tuple[str, ...], said: str) -> tuple[Found, Callable[[], Frame]]:
+        """What a path leads to, and a way to ask where its part stands."""
+
+    def noting(self, path: Keys, subject: str = "") -> AbstractContextManager[None]:
+        """Within this, a wrong value is noted at a path."""
+
+
+def place_part(space: Standing, name: str) -> Frame:
     """Where a part stands in its space; notes the contacts that the placement means.
 
     Raises:
@@ -62,12 +92,12 @@ class _Asked:
 
     def __init__(
         self,
-        space: Space,
+        space: Standing,
         name: str,
         node: Node,
         indices: Mapping[str, Value],
         place: Mapping[str, Any],
-        path: Path,
+        path: Keys,
     ) -> None:
         self.space, self.name, self.node, self.indices = space, name, node, indices
         self.place, self.path = place, path
@@ -92,14 +122,12 @@ class _Asked:
             if found.feature is None or found.rest or (wanted and not isinstance(found.feature, wanted)):
                 raise unknown(found.node, ".".join(found.rest) or segments(written)[-1], written, word)
             return found.leaf, found.feature, found.frame
-        raise AssertionError("unreachable")
 
     def theirs(self, *keys: str | int, wanted: type[Feature] | None = None) -> tuple[str, Feature, Frame]:
         """A feature of another part: (full leaf name, feature, space_from_leaf)."""
         said = self._raw(keys)
         with self.noting(*keys):
             return self.space.feature(said, self.indices, wanted)
-        raise AssertionError("unreachable")
 
     def _raw(self, keys: tuple[str | int, ...]) -> str:
         raw: Any = self.place
@@ -107,29 +135,13 @@ class _Asked:
             raw = raw[key]
         return str(raw)
 
-    def noting(self, *keys: str | int) -> _Noting:
+    def noting(self, *keys: str | int) -> AbstractContextManager[None]:
         """Within this, a wrong value is noted at the key it was written under."""
-        return _Noting(self, keys)
+        return self.space.noting((*self.path, *keys))
 
     def leaf(self, relative: str) -> str:
         """Full name of one of my leaves."""
         return f"{self.name}.{relative}" if relative else self.name
-
-
-class _Noting:
-    def __init__(self, asked: _Asked, keys: tuple[str | int, ...]) -> None:
-        self._asked, self._keys = asked, keys
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: Any, wrong: Any, trace: Any) -> None:
-        if isinstance(wrong, ValueMistake):
-            asked = self._asked
-            mark = asked.space.document.mark((*asked.path, *self._keys))
-            raise asked.space.desk.note(
-                mark, str(self._keys[-1] if self._keys else asked.name), wrong
-            ) from None
 
 
 def _rest(asked: _Asked) -> Frame:
@@ -273,4 +285,3 @@ def _absolute(asked: _Asked) -> Frame:
         if found.feature is not None or found.rest:
             raise ValueMistake(f"`{host}` is no part; `of` takes the part whose frame is meant")
         return stands() @ found.frame @ placed
-    raise AssertionError("unreachable")

@@ -28,7 +28,7 @@ from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
 from fitcheck.scene.text import Document
-from fitcheck.world.desk import Desk, Gathering, PassedOver
+from fitcheck.world.desk import Desk, Gathering, Keys, PassedOver
 from fitcheck.world.frames import IDENTITY, Frame
 from fitcheck.world.node import (
     ENDS,
@@ -48,7 +48,6 @@ from fitcheck.world.node import (
 from fitcheck.world.placing import place_part
 from fitcheck.world.world import Contact
 
-Path = tuple[str | int, ...]
 T = TypeVar("T")
 
 
@@ -64,7 +63,7 @@ class Space:
         self,
         desk: Desk,
         document: Document,
-        path: Path,
+        path: Keys,
         entries: Mapping[str, Any],
         values: Mapping[str, Value],
         written: Mapping[str, Any] | None = None,
@@ -113,7 +112,7 @@ class Space:
                 found.append((name + "".join(f"[{i}]" for i in picked), name, indices))
         return found
 
-    def _wanted(self, when: Mapping[str, Any], indices: Mapping[str, Value], path: Path) -> bool:
+    def _wanted(self, when: Mapping[str, Any], indices: Mapping[str, Value], path: Keys) -> bool:
         """Whether every parameter or index named in `when` has one of the values listed."""
         for key, allowed in when.items():
             options = allowed if isinstance(allowed, list) else [allowed]
@@ -131,7 +130,7 @@ class Space:
                     return False
         return True
 
-    def _refuse_other(self, name: str, written: Any, meant: Value, path: Path) -> None:
+    def _refuse_other(self, name: str, written: Any, meant: Value, path: Keys) -> None:
         """Refuse a value that is none of the choices of its parameter, a scene's or a model's."""
         entry = (self.document.data.get("parameters") or {}).get(name)
         choices = entry.get("choices") if isinstance(entry, dict) else None
@@ -224,7 +223,7 @@ class Space:
     # --- values ----------------------------------------------------------------
 
     def typed(
-        self, raw: Any, declared: Mapping[str, Any], path: Path, indices: Mapping[str, Value], name: str
+        self, raw: Any, declared: Mapping[str, Any], path: Keys, indices: Mapping[str, Value], name: str
     ) -> Value:
         """A value read as a parameter of that type; `any` is a number of whatever kind."""
         kind = declared.get("type", "length")
@@ -247,7 +246,7 @@ class Space:
         folder = self.desk.models[self.model].folder if self.model else self.desk.folder
         return FileName(named if isinstance(named, str) else text, folder)
 
-    def flag(self, raw: Any, path: Path, name: str) -> bool:
+    def flag(self, raw: Any, path: Keys, name: str) -> bool:
         """yes, no, or the name of a parameter that is one of them."""
         if isinstance(raw, bool):
             return raw
@@ -260,11 +259,11 @@ class Space:
         wrong = ValueMistake(f"`{raw}` is neither yes nor no")
         raise self.desk.note(self.document.mark(path), name.rpartition(".")[2], wrong)
 
-    def number(self, raw: Any, kind: str, path: Path, indices: Mapping[str, Value], name: str) -> float:
+    def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
         """A plain number, mm or degrees, of a value that must be of one kind."""
         return self.amount(raw, kind, path, indices, name).value
 
-    def amount(self, raw: Any, kind: str, path: Path, indices: Mapping[str, Value], name: str) -> Amount:
+    def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
         with self.noting(path):
             parsed = parse(raw)
@@ -294,7 +293,7 @@ class Space:
         if name in self.broken:
             raise PassedOver(name)
         raw = self.written[name]
-        path: Path = ("parameters", name)
+        path: Keys = ("parameters", name)
         declared: dict[str, Any] = {}
         if isinstance(raw, dict):
             declared, raw, path = raw, raw["value"], (*path, "value")
@@ -415,7 +414,7 @@ class Space:
         return got  # type: ignore[no-any-return]
 
     @contextmanager
-    def noting(self, path: Path, subject: str = "") -> Iterator[None]:
+    def noting(self, path: Keys, subject: str = "") -> Iterator[None]:
         """Within this, a wrong value is noted at a path; its last name is the subject unless given."""
         try:
             yield

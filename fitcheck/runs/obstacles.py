@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from fitcheck.runs.kernels import compiled
-from fitcheck.runs.kernels.solids import Cells, Solids
+from fitcheck.runs.kernels.solids import EXTRA, Cells, Solids
 from fitcheck.runs.rows import Laid, laid_rows, world_rows
 from fitcheck.world import kernels
 from fitcheck.world.bodies import Bodies, bodies
@@ -75,17 +75,9 @@ def obstacles(
     whole = np.zeros((2, 3))
     if len(bounds):
         whole = np.array([bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)])
-    solids = Solids(
-        kinds=np.concatenate([base.kinds[rows], laid.kinds]),
-        halves=np.concatenate([base.halves[rows], laid.halves]),
-        frames=np.concatenate([base.frames[rows], laid.frames]),
-        centres=np.concatenate([base.centres[rows], laid.centres]),
-        balls=np.concatenate([base.balls[rows], laid.balls]),
-        extras=extras[body],
-        roots=np.concatenate([base.roots[rows], np.full(len(laid.body), -1)]),
-        trees=base.trees,
-        cells=_one_cell(whole, len(body)),
-    )
+    numbers = np.concatenate([base.numbers[rows], laid.numbers])
+    numbers[:, EXTRA] = extras[body]
+    solids = Solids(numbers, base.trees, _one_cell(whole, len(body)))
     return Obstacles(_with_cells(solids, whole), body, tuple(own[0] for own in names), whole, world)
 
 
@@ -131,8 +123,8 @@ def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:
     wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
     times = int(np.ceil(np.log2(extent.max() / wanted)))
     for halving in range(1, times + 1):
-        shape = np.ceil(extent / (wanted * 2 ** (times - halving))).astype(np.int64)
-        solids = solids._replace(cells=compiled.halve_cells(solids, shape))
+        x, y, z = np.ceil(extent / (wanted * 2 ** (times - halving))).astype(int).tolist()
+        solids = solids._replace(cells=compiled.halve_cells(solids, (x, y, z)))
     return solids
 
 
@@ -142,9 +134,8 @@ def _one_cell(bounds: np.ndarray, count: int) -> Cells:
     wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
     pitch = wanted * 2 ** int(np.ceil(np.log2(extent.max() / wanted)))
     starts = np.array([0, count])
-    return Cells(
-        bounds[0] - MARGIN, pitch, np.ones(3, np.int64), starts, np.arange(count), np.full(count, -np.inf)
-    )
+    x, y, z = (bounds[0] - MARGIN).tolist()
+    return Cells((x, y, z), pitch, (1, 1, 1), starts, np.arange(count), np.full(count, -np.inf))
 
 
 def _closed_meshes(own: Bodies, left: Collection[int]) -> Iterator[tuple[int, np.ndarray]]:

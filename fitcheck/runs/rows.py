@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from fitcheck.parts.solids import Kind, Mesh
-from fitcheck.runs.kernels.solids import BEND, STRAIGHT
+from fitcheck.parts.solids import Mesh
+from fitcheck.runs.kernels.solids import BEND, CENTRE, COLUMNS, EXTRA, HALF, KIND, ROOT, STRAIGHT
 from fitcheck.runs.kernels.trees import Trees, join
 from fitcheck.runs.route import Route
 from fitcheck.world.bodies import Bodies, bodies
@@ -31,16 +32,19 @@ class Laid:
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """Solids as rows, as in `Solids`, and (n, 2, 3) bounds; `names` of each body, the narrowest first."""
+    """Solids as rows, as in `Solids`, their extras left out.
 
-    kinds: np.ndarray
-    halves: np.ndarray
-    frames: np.ndarray
-    centres: np.ndarray
-    balls: np.ndarray
+    Args:
+        numbers: (n, COLUMNS).
+        bounds: (n, 2, 3) mm.
+        body: (n,) whose each is, an index into `names`.
+        names: of each body, the narrowest first: its own, its part's, its group's.
+        trees: of the meshes.
+    """
+
+    numbers: np.ndarray
     bounds: np.ndarray
     body: np.ndarray
-    roots: np.ndarray
     names: tuple[tuple[str, ...], ...]
     trees: Trees
 
@@ -71,18 +75,10 @@ def _collect(own: Bodies) -> Rows:
     trees, first = join([_tree(mesh) for mesh in meshes.values()])
     root = dict(zip(meshes, first, strict=True))
     roots = [-1 if mesh is None else root[mesh.key] for mesh in own.meshes]
-    balls = np.linalg.norm(own.halves, axis=1)
-    round_ = own.kinds == int(Kind.CYLINDER)
-    balls[round_] = np.hypot(own.halves[round_, 0], own.halves[round_, 2])
     return Rows(
-        own.kinds.astype(np.int64),
-        own.halves,
-        own.rotations,
-        own.centres,
-        balls,
+        _numbers(own.rotations, own.centres, own.halves, own.kinds, roots),
         own.bounds,
         own.body,
-        np.array(roots, np.int64),
         tuple((body.name, body.part_name, body.group) for body in own.all),
         trees,
     )
@@ -90,7 +86,7 @@ def _collect(own: Bodies) -> Rows:
 
 def laid_rows(runs: Sequence[Laid], first_body: int) -> Rows:
     """The straights and bends of laid runs, numbered as bodies from `first_body` on."""
-    kinds, halves, frames, centres, balls, bounds, body = [], [], [], [], [], [], []
+    kinds, halves, frames, centres, bounds, body = [], [], [], [], [], []
     for number, run in enumerate(runs):
         line = run.route.flat
         for start, way, inward, bent, length in zip(
@@ -100,7 +96,7 @@ def laid_rows(runs: Sequence[Laid], first_body: int) -> Rows:
                 kinds.append(STRAIGHT)
                 halves.append((run.radius, 0.0, length / 2))
                 frames.append(_about(way))
-                centre, reach, ball = start + way * length / 2, np.abs(way) * length / 2, length / 2
+                centre, reach = start + way * length / 2, np.abs(way) * length / 2
             else:
                 turn, bend = bent * length / 2, 1 / bent
                 middle = np.sin(turn) * way - np.cos(turn) * inward
@@ -108,23 +104,31 @@ def laid_rows(runs: Sequence[Laid], first_body: int) -> Rows:
                 kinds.append(BEND)
                 halves.append((bend * np.cos(turn), bend * np.sin(turn), run.radius))
                 frames.append(np.column_stack([middle, along, np.cross(middle, along)]))
-                centre, reach, ball = start + bend * inward, np.full(3, bend), bend
+                centre, reach = start + bend * inward, np.full(3, bend)
             centres.append(centre)
-            balls.append(ball + run.radius)
             bounds.append([centre - reach - run.radius, centre + reach + run.radius])
             body.append(first_body + number)
     return Rows(
-        np.array(kinds, np.int64),
-        np.array(halves, float).reshape(-1, 3),
-        np.array(frames, float).reshape(-1, 3, 3),
-        np.array(centres, float).reshape(-1, 3),
-        np.array(balls, float),
+        _numbers(np.array(frames), np.array(centres), np.array(halves), kinds, -1),
         np.array(bounds, float).reshape(-1, 2, 3),
         np.array(body, np.int64),
-        np.full(len(body), -1),
         tuple((run.name,) for run in runs),
         join(())[0],
     )
+
+
+def _numbers(
+    frames: np.ndarray, centres: np.ndarray, halves: np.ndarray, kinds: ArrayLike, roots: ArrayLike
+) -> np.ndarray:
+    """Frames (n, 3, 3) world_from_solid, centres and half sizes (n, 3) as `Solids` has them."""
+    count = len(frames)
+    numbers = np.zeros((count, COLUMNS))
+    numbers[:, :CENTRE] = frames.reshape(count, 3, 3).transpose(0, 2, 1).reshape(count, 9)
+    numbers[:, CENTRE:HALF] = centres.reshape(count, 3)
+    numbers[:, HALF:EXTRA] = halves.reshape(count, 3)
+    numbers[:, KIND] = kinds
+    numbers[:, ROOT] = roots
+    return numbers
 
 
 def _about(way: np.ndarray) -> np.ndarray:

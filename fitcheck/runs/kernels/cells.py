@@ -22,8 +22,9 @@ def sift(
 ) -> int:
     """Fill items and floors with those of the given solids that count; how many they are."""
     best, kept = np.inf, 0
+    numbers, trees = solids.numbers, solids.trees
     for i in given:
-        found = solid_distance(solids, i, x, y, z, best + 2.0 * rho)
+        found = solid_distance(numbers, trees, i, x, y, z, best + 2.0 * rho)
         if found < best + 2.0 * rho:
             best = min(best, found)
             at = kept
@@ -38,7 +39,7 @@ def sift(
 
 
 @native
-def halve(solids: Solids, shape: Ints) -> Cells:
+def halve(solids: Solids, shape: tuple[int, int, int]) -> Cells:
     """Cells of half the size; the solids' own cells are those to sift from."""
     coarse = solids.cells
     pitch = coarse.pitch / 2.0

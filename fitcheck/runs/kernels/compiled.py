@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from fitcheck.runs.kernels import cells
+from fitcheck.runs.kernels import cells, field
+from fitcheck.runs.kernels.field import Values
 from fitcheck.runs.kernels.solids import Cells, Solids, nearest
 from fitcheck.world.kernels.native import entry
 from fitcheck.world.kernels.vectors import Floats, Ints
 
 
 @entry
-def halve_cells(solids: Solids, shape: Ints) -> Cells:
+def halve_cells(solids: Solids, shape: tuple[int, int, int]) -> Cells:
     """Cells of half the size of the solids' own."""
     return cells.halve(solids, shape)
 
@@ -19,3 +20,9 @@ def nearest_at(solids: Solids, points: Floats, cap: float, distances: Floats, wh
     """Fill the least distance (n,) and the row of the nearest solid (n,) of points (n, 3)."""
     for k in range(len(points)):
         distances[k], which[k] = nearest(solids, points[k, 0], points[k, 1], points[k, 2], cap)
+
+
+@entry
+def fill_field(solids: Solids, low: Floats, pitch: float, cap: float, values: Values) -> None:
+    """Fill values (i, j, k), the distances at low + pitch (i, j, k), at most `cap`."""
+    field.fill(solids, low, pitch, cap, values)

@@ -18,46 +18,31 @@ class Trees(NamedTuple):
 
     Args:
         boxes: (m, 6) low and high corners of the nodes, a node's first child in the next row.
-        second: (m,) row of the second child, 0 for a leaf.
-        start, stop: (m,) run of a node's triangles.
+        links: (m, 3) row of the second child, 0 for a leaf; run of a node's triangles.
         corners: (t, 9) a corner of each triangle and the two edges from it.
-        stack: room for the rows of one walk.
-        waits: square distances of the nodes on it.
+        walk: (n, 2) room for one walk: rows of nodes, and the squares of their distances.
     """
 
     boxes: Floats
-    second: Ints
-    start: Ints
-    stop: Ints
+    links: Ints
     corners: Floats
-    stack: Ints
-    waits: Floats
+    walk: Floats
 
 
 def join(trees: Sequence[Tree]) -> tuple[Trees, list[int]]:
     """Trees of meshes as one set of arrays, and the first node of each."""
-    boxes, second, start, stop, corners = [], [], [], [], []
+    boxes, links, corners = [np.empty((0, 6))], [np.empty((0, 3), np.int64)], [np.empty((0, 9))]
     nodes, triangles, roots = 0, 0, []
     for tree in trees:
         roots.append(nodes)
         edges = tree.corners[:, 1:] - tree.corners[:, :1]
         corners.append(np.hstack([tree.corners[:, 0], edges.reshape(-1, 6)]))
-        second.append(np.where(tree.second > 0, tree.second + nodes, 0))
+        second = np.where(tree.second > 0, tree.second + nodes, 0)
+        links.append(np.column_stack([second, tree.start + triangles, tree.stop + triangles]))
         boxes.append(tree.boxes)
-        start.append(tree.start + triangles)
-        stop.append(tree.stop + triangles)
         nodes, triangles = nodes + len(tree.boxes), triangles + len(tree.corners)
-    empty = np.empty(0, np.int64)
-    joined = Trees(
-        np.concatenate([np.empty((0, 6)), *boxes]),
-        np.concatenate([empty, *second]),
-        np.concatenate([empty, *start]),
-        np.concatenate([empty, *stop]),
-        np.concatenate([np.empty((0, 9)), *corners]),
-        np.empty(DEPTH + 2, np.int64),
-        np.empty(DEPTH + 2),
-    )
-    return joined, roots
+    walk = np.empty((DEPTH + 2, 2))
+    return Trees(np.concatenate(boxes), np.concatenate(links), np.concatenate(corners), walk), roots
 
 
 @native
@@ -110,15 +95,15 @@ def shell_distance(trees: Trees, root: int, x: float, y: float, z: float, cap: f
     """Distance from a point to the nearest triangle below a node, at most `cap`."""
     if cap <= 0.0:
         return cap
-    boxes, corners, stack, waits = trees.boxes, trees.corners, trees.stack, trees.waits
+    boxes, links, corners, walk = trees.boxes, trees.links, trees.corners, trees.walk
     best = cap * cap
     node, wait = root, box_square(boxes, root, x, y, z)
     held = 0
     while True:
         if wait < best:
-            right = trees.second[node]
+            right = links[node, 0]
             if right == 0:
-                for j in range(trees.start[node], trees.stop[node]):
+                for j in range(links[node, 1], links[node, 2]):
                     best = min(best, triangle_square(corners, j, x, y, z))
             else:
                 left = node + 1
@@ -126,11 +111,11 @@ def shell_distance(trees: Trees, root: int, x: float, y: float, z: float, cap: f
                 if b < a:
                     left, right, a, b = right, left, b, a
                 if b < best:
-                    stack[held], waits[held] = right, b
+                    walk[held, 0], walk[held, 1] = right, b
                     held += 1
                 node, wait = left, a
                 continue
         if held == 0:
             return sqrt(best) if best < cap * cap else cap
         held -= 1
-        node, wait = stack[held], waits[held]
+        node, wait = int(walk[held, 0]), walk[held, 1]

@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fitcheck.checks import CHECKS, run_checks
+from fitcheck.checks.run import details
 from fitcheck.finding import SEVERITY, Finding, Verdict, worst
+from fitcheck.runs.lay import laid
 from fitcheck.world.world import World
 
 # Exit codes of the command line: a crash or a wrong call is none of these.
@@ -25,6 +27,7 @@ class Report:
         facts: by check name, figures that no rule asked about.
         not_checked: what was left out, and why, in plain sentences.
         parameters: the scene's parameters as resolved.
+        runs: of each tube and cable its name, its verdict and what is known of its way.
         notes: what was mended in mesh files, or looks wrong with them.
     """
 
@@ -34,6 +37,7 @@ class Report:
     facts: dict[str, Any] = field(default_factory=dict)
     not_checked: tuple[str, ...] = ()
     parameters: dict[str, Any] = field(default_factory=dict)
+    runs: tuple[dict[str, Any], ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -45,6 +49,7 @@ def check_world(world: World, facts: bool = True) -> Report:
     Raises:
         ValueMistake: a rule names something that the scene does not have.
     """
+    world = laid(world)
     answer = run_checks(world, facts)
     return Report(
         world.title,
@@ -53,7 +58,16 @@ def check_world(world: World, facts: bool = True) -> Report:
         dict(answer.facts),
         (*answer.not_checked, *uncertain_lengths(world)),
         dict(world.parameters),
+        _runs(world, answer.findings),
         mesh_notes(world),
+    )
+
+
+def _runs(world: World, findings: Sequence[Finding]) -> tuple[dict[str, Any], ...]:
+    verdicts = {finding.parts[0]: str(finding.verdict) for finding in findings if finding.check == "run"}
+    return tuple(
+        {"name": run.name, "verdict": verdicts[run.name], "least_distance": run.least, **details(run)}
+        for run in world.laid
     )
 
 

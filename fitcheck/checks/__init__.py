@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fitcheck.checks import clearance, containment, empty_boxes, gaps, interference, keep_clear, room
+from fitcheck.checks import clearance, containment, empty_boxes, gaps, interference, keep_clear, room, run
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
 from fitcheck.world.world import World
@@ -61,6 +61,12 @@ CHECKS: tuple[Check, ...] = (
         "least distance of the two nearest solids that are not meant to touch",
         "boxes and cylinders to the engine's table; meshes to their facets",
         "the two nearest points",
+    ),
+    Check(
+        "run", run.QUESTION, run.check_run, None,
+        "a way of straights and arcs, found by search, then followed on the exact shapes",
+        "least distance proved to 0.01 mm; that no way is shorter only as far as the bound says",
+        "where the run comes nearest to what it must keep away from, or the neck",
     ),
     Check(
         "keep_clear", keep_clear.QUESTION, keep_clear.check_keep_clear, keep_clear.KeepClearRule,

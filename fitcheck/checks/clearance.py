@@ -137,11 +137,16 @@ def _drawn_off(solids: Bodies) -> float:
 
 
 def _near(world: World, solids: Bodies, within: float, left_out: set[tuple[int, int]]) -> list[_Pair]:
-    """Pairs of different scene parts, not meant to touch, within a distance."""
+    """Pairs of different scene parts, not meant to touch, within a distance.
+
+    A run keeps the distance that it demands itself: the check of runs tells that.
+    """
+    runs = {run.name for run in world.laid}
     asked = [
         (i, j)
         for i, j in near(solids, within).tolist()
         if solids.all[i].group != solids.all[j].group
+        and not {solids.all[i].group, solids.all[j].group} & runs
         and (i, j) not in left_out
         and allowed(world, solids.all[i], solids.all[j]) is None
     ]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from fitcheck.finding import Point, Verdict
+from fitcheck.finding import Verdict
+from fitcheck.world.frames import point
 from fitcheck.world.world import World
+
+__all__ = ["ROUNDING", "compare", "mm", "point", "rule_line", "side_of", "towards"]
 
 # Rounding of sums of written lengths in floating point, and of the engine's iterations,
 # mm: a distance of 2 mm that comes out as 1.9999999 meets a demand of 2. Far below
@@ -61,9 +62,3 @@ def towards(side: str) -> str:
 def side_of(side: str) -> str:
     """A side as a place: `at the rear of`, `above`."""
     return {"top": "above", "bottom": "below"}.get(side, f"at the {side} of")
-
-
-def point(at: np.ndarray) -> Point:
-    """A place (3,) as plain numbers, rounded to a millionth of a mm."""
-    x, y, z = (round(float(value), 6) + 0.0 for value in at)
-    return x, y, z

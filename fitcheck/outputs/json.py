@@ -30,6 +30,7 @@ def report_data(report: Report) -> dict[str, Any]:
         "facts": plain(report.facts),
         "not_checked": list(report.not_checked),
         "parameters": plain(report.parameters),
+        "runs": plain(report.runs),
         "notes": list(report.notes),
     }
 
@@ -95,11 +96,34 @@ def result_schema() -> dict[str, Any]:
         "facts": {"type": "object", "description": "by check: figures that no rule asked about"},
         "not_checked": {"type": "array", "items": text},
         "parameters": {"type": "object", "description": "the scene's parameters, mm and degrees"},
+        "runs": {"type": "array", "items": _run_schema(), "description": "tubes and cables, in scene order"},
         "notes": {"type": "array", "items": text, "description": "what was mended in mesh files"},
     }
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "fitcheck report"} | _exactly(
         properties
     )
+
+
+def _run_schema() -> dict[str, Any]:
+    text, number = {"type": "string"}, {"type": ["number", "null"]}
+    point = {"type": "array", "items": {"type": "number"}, "minItems": 3, "maxItems": 3}
+    properties = {
+        "name": text,
+        "kind": {"enum": ["soft tube", "rigid tube", "cable"]},
+        "verdict": {"enum": [str(v) for v in Verdict]},
+        "outside": number,
+        "bend_radius": number,
+        "bend_radius_assumed": {"type": "boolean", "description": "a placeholder by size"},
+        "from": text,
+        "to": text,
+        "length": number | {"description": "of the centre line from mouth to mouth, mm"},
+        "no_shorter_than": number | {"description": "proved lower bound of any way, mm"},
+        "least_distance": number,
+        "bends": {"type": "integer"},
+        "centre_line": {"type": "array", "items": point, "description": "corners, rounded with bend_radius"},
+    }
+    needed = ["name", "kind", "verdict", "outside", "bend_radius", "bend_radius_assumed", "from", "to"]
+    return {"type": "object", "properties": properties, "required": needed}
 
 
 def _exactly(properties: dict[str, Any]) -> dict[str, Any]:

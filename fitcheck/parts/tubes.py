@@ -17,16 +17,19 @@ STRAIGHT_ON = 1e-9
 TURNS_BACK = 1e-6
 
 
-def tube(path: np.ndarray, diameter: float, bend_radius: float = 0.0) -> tuple[tuple[Piece, ...], float]:
+def tube(
+    path: np.ndarray, diameter: float, bend_radius: float = 0.0, sagitta: float = SAGITTA
+) -> tuple[tuple[Piece, ...], float]:
     """The outside of a tube whose axis follows a path with rounded corners.
 
     Legs are exact cylinders. A bend is a row of short cylinders that contain the true bend
-    and lie at most `SAGITTA` outside it.
+    and lie at most `sagitta` outside it.
 
     Args:
         path: (n, 3) corners of the axis, its two ends among them, mm.
         diameter: outside, mm.
         bend_radius: of the axis in the bends, mm; 0 where there are none.
+        sagitta: how far the cylinders of a bend may lie outside it, mm; above 0.
 
     Returns:
         The pieces from start to end, and how far they may lie outside the true tube, mm.
@@ -51,7 +54,7 @@ def tube(path: np.ndarray, diameter: float, bend_radius: float = 0.0) -> tuple[t
         if (end - start) @ way > NOTHING:
             pieces.append(cylinder_piece(start, end, diameter))
         if k < len(turns) and turns[k] > STRAIGHT_ON:
-            bend, outside = _bend(end, way, ways[k + 1], turns[k], bend_radius, diameter / 2)
+            bend, outside = _bend(end, way, ways[k + 1], turns[k], (bend_radius, diameter / 2, sagitta))
             pieces.extend(bend)
             error = max(error, outside)
     return tuple(pieces), error
@@ -120,7 +123,7 @@ def _refuse_radius(lengths: np.ndarray, turns: np.ndarray, diameter: float, radi
 
 
 def _bend(
-    start: np.ndarray, way: np.ndarray, way_out: np.ndarray, turn: float, bend_radius: float, radius: float
+    start: np.ndarray, way: np.ndarray, way_out: np.ndarray, turn: float, sizes: tuple[float, float, float]
 ) -> tuple[list[Piece], float]:
     """Short cylinders round a true bend, and how far they lie outside it.
 
@@ -129,12 +132,13 @@ def _bend(
     radius r + s/2 about that line, (R + r) sin a to either side, holds it. Its outermost points
     are (R + r) sqrt(1 + sin^2 a) from the bend's middle; on the inside it is s too thick.
     """
+    bend_radius, radius, most = sizes
     inward = way_out - way * (way_out @ way)
     inward /= np.linalg.norm(inward)
     centre = start + inward * bend_radius
     whole = bend_radius + radius
     # Near enough s = R a^2 / 2 and (R + r) a^2 / 2: the larger decides.
-    count = max(1, math.ceil(turn / 2 / math.sqrt(2 * SAGITTA / whole)))
+    count = max(1, math.ceil(turn / 2 / math.sqrt(2 * most / whole)))
     a = turn / 2 / count
     sagitta = bend_radius * (1 - math.cos(a))
     error = max(sagitta, whole * (math.sqrt(1 + math.sin(a) ** 2) - 1))

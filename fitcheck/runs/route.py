@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from fitcheck.parts.pieces import NOTHING, frozen
+from fitcheck.parts.polygon import SAGITTA
 from fitcheck.parts.solids import Solid
 from fitcheck.parts.tubes import STRAIGHT_ON, TURNS_BACK, angles_between, bend_take, tube
 from fitcheck.scene.mistakes import ValueMistake
@@ -307,11 +308,13 @@ def joined(first: Route, second: Route) -> Route:
     return from_points(np.concatenate([first.corners, second.corners]), first.radius)
 
 
-def tube_solid(route: Route, name: str, outside: float) -> Solid:
+def tube_solid(route: Route, name: str, outside: float, sagitta: float = SAGITTA) -> Solid:
     """A tube of an outside diameter, mm, laid along a route, as a solid in world coordinates.
+
+    Its bends are rows of cylinders that lie at most `sagitta` mm outside the true tube.
 
     Raises:
         ValueMistake: the route is not sound, or its radius is below half the outside.
     """
-    pieces, error = tube(route.corners, outside, route.radius)
+    pieces, error = tube(route.corners, outside, route.radius, sagitta)
     return Solid(name, pieces, role="tube", error=error)

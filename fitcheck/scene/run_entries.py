@@ -95,7 +95,9 @@ class RunEntry(Rule):
     )
     straight: Length | None = Field(None, description="Least straight length between two bends.")
     bend_cost: Length = Field(60, description="How much longer a tube may be to save one bend.")
-    end_allowance: Length = Field(0, description="Cut on at each end: what goes into the fitting.")
+    end_allowance: Length | None = Field(
+        None, description="Cut on at each end; if not given, as deep as the fitting takes the tube."
+    )
     plug_from: _SIZE | None = Field(None, description="Size of the plug at the start: long, wide, high.")
     plug_to: _SIZE | None = Field(None, description="Size of the plug at the end: long, wide, high.")
     length: Length | None = Field(None, description="The length at hand, end to end.")

@@ -62,3 +62,9 @@ def turn_about(axis: np.ndarray, degrees: float) -> np.ndarray:
     x, y, z = axis
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]], float)
     return np.asarray(cos * np.eye(3) + sin * cross + (1 - cos) * np.outer(axis, axis))
+
+
+def point(at: np.ndarray) -> tuple[float, float, float]:
+    """A place (3,) as plain numbers, rounded to a millionth of a mm."""
+    x, y, z = (round(float(value), 6) + 0.0 for value in at)
+    return x, y, z

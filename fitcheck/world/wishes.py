@@ -6,7 +6,6 @@ Points and directions are in world coordinates; lengths in mm, angles in degrees
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -99,7 +98,7 @@ class RunWish:
         drawn: (n, 3) corners drawn by hand between the ends; None when it is to be found.
         at_hand: the length at hand.
         pull: what is pulled out while it stays connected.
-        allowance: cut on at each end.
+        allowance: cut on at the start and at the end.
         line: in the scene file.
     """
 
@@ -120,8 +119,40 @@ class RunWish:
     drawn: np.ndarray | None = None
     at_hand: float | None = None
     pull: Pulled | None = None
-    allowance: float = 0.0
+    allowance: tuple[float, float] = (0.0, 0.0)
     line: int = 0
+
+
+@dataclass(frozen=True)
+class NoWay:
+    """Why a run got no way.
+
+    Args:
+        reason: narrow (nothing so thick passes), bend (no room to bend), taken (by other runs), or
+            search (none was found, and no reason either).
+        proved: shown to be impossible; else it only was not found.
+        place: the port or place where there is no room to bend.
+        parts: what makes the neck, stands in the way, or takes the way.
+        widest: diameter of the largest ball that passes from end to end, clearances taken off, mm.
+        largest_outside: the largest outside diameter for which a way was found, same radius, mm.
+        largest_radius: the largest bend radius for which a way was found, same outside, mm.
+    """
+
+    reason: str
+    proved: bool
+    place: str = ""
+    parts: tuple[str, ...] = ()
+    widest: float | None = None
+    largest_outside: float | None = None
+    largest_radius: float | None = None
+
+
+@dataclass(frozen=True)
+class Flaw:
+    """What is wrong with a way that there is: which demand, and the sentence."""
+
+    demand: str
+    said: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,28 +164,41 @@ class LaidRun:
         corners: (n, 3) corners of its centre line, its ends among them; None where none was found.
         radius: of its bends.
         length: of its centre line from mouth to mouth.
+        bends: how many.
         bound: proved: no way is shorter.
-        least: proved least distance of its surface from what counts most against its demand.
-        spare: by how much that is above the demand.
-        where: (3,) on the centre line.
+        least: proved least distance of its surface from the solid that counts most against its demand.
+        demand: what is demanded there.
+        where: (x, y, z) on the centre line there, or where the neck is.
         nearest: full name of the solid there.
-        through: which passages it takes.
-        why: for one without a way, plain data: which of the reasons, and the figures.
+        through: places that it goes through, as written.
+        flaws: other demands that it does not meet.
+        no_way: why, where it has none.
+        notes: further sentences: how a plug is threaded, how a length at hand suffices.
+        mend: something to change that was checked to help, or empty.
     """
 
     wish: RunWish
     corners: np.ndarray | None
     radius: float
     length: float = 0.0
+    bends: int = 0
     bound: float = 0.0
     least: float = 0.0
-    spare: float = 0.0
+    demand: float = 0.0
     where: tuple[float, float, float] | None = None
     nearest: str = ""
     through: tuple[str, ...] = ()
-    why: tuple[tuple[str, Any], ...] = ()
+    flaws: tuple[Flaw, ...] = ()
+    no_way: NoWay | None = None
+    notes: tuple[str, ...] = ()
+    mend: str = ""
 
     @property
     def name(self) -> str:
         """Of the run, in the scene."""
         return self.wish.name
+
+    @property
+    def spare(self) -> float:
+        """By how much it is clear beyond what is demanded, mm; below 0 where it comes too near."""
+        return self.least - self.demand

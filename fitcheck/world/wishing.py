@@ -21,8 +21,8 @@ from fitcheck.world.world import Part
 STUB = {SOFT: 15.0, RIGID: 15.0, CABLE: 10.0}
 # Distance kept where the scene names none, mm. Common practice; a cable may all but lie against things.
 TUBE_CLEARANCE, CABLE_CLEARANCE = 2.0, 0.5
-# Bend radius over diameter where none is given: about 3 for thick walls and 4.5 for thin ones, rigid tube on a
-# mandrel of 2, a cable laid for good takes 4 on its inside. From memory and common practice: placeholders
+# Bend radius over diameter where none is given: about 3 for thick walls and 4.5 for thin ones, rigid tube on
+# a mandrel of 2, a cable laid for good takes 4 on its inside. From memory and common practice: placeholders
 # that every finding names.
 THICK, THIN, MANDREL, LAID = 3.0, 4.5, 2.0, 4.5
 THICK_WALL = 6.0
@@ -84,7 +84,7 @@ class Wishes:
             pull=None
             if plain.pull is None
             else Pulled(tuple(self.members(plain.pull.part)), plain.pull.towards, plain.pull.by),
-            allowance=plain.end_allowance,
+            allowance=_allowances(plain, start, goal),
             line=self.space.document.mark(path, key=True).line,
         )
 
@@ -249,6 +249,13 @@ def _usual_radius(plain: RunEntry, outside: float) -> float:
         return MANDREL * outside
     wall = (outside - plain.bore) / 2 if plain.bore else 0.0
     return (THICK if wall and outside / wall <= THICK_WALL else THIN) * outside
+
+
+def _allowances(plain: RunEntry, start: End, goal: End) -> tuple[float, float]:
+    """What is cut on at the start and at the end, mm."""
+    if plain.end_allowance is not None:
+        return plain.end_allowance, plain.end_allowance
+    return start.insertion, goal.insertion
 
 
 def _bending(plain: RunEntry, outside: float) -> Bending:

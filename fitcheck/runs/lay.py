@@ -1,0 +1,26 @@
+"""Lay all runs of a world: from then on tubes and cables are solids like any other."""
+
+from __future__ import annotations
+
+from weakref import WeakKeyDictionary
+
+from fitcheck.world.world import World
+
+_laid: WeakKeyDictionary[World, World] = WeakKeyDictionary()
+
+
+def laid(world: World) -> World:
+    """The same world with its runs laid; itself where it has none, or has them already.
+
+    The search is counted in steps, not timed: the same scene gives the same ways.
+    """
+    if not world.wishes or world.laid:
+        return world
+    found = _laid.get(world)
+    if found is None:
+        # The search loads its compiled kernels: only where there is something to lay.
+        from fitcheck.runs.built import with_runs
+        from fitcheck.runs.together import lay_all
+
+        found = _laid[world] = with_runs(world, lay_all(world))
+    return found

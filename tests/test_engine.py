@@ -10,6 +10,7 @@ import worlds
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_trees import open_block, placed, quarter_turned, sheet, turned
+from worlds import bodies_of
 
 from fitcheck.parts.features import Shape
 from fitcheck.parts.solids import Kind, Solid
@@ -20,10 +21,6 @@ from fitcheck.world.world import Part
 seeds = st.integers(0, 2**32 - 1)
 quick = settings(derandomize=True, deadline=None, max_examples=150)
 long = settings(derandomize=True, deadline=None, max_examples=3000)
-
-
-def bodies_of(*pieces):
-    return engine.bodies(worlds.world(*(worlds.part(f"p{k}", piece) for k, piece in enumerate(pieces))))
 
 
 def one_part(name, *solids, pose=None):

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 from test_trees import measure, open_block, placed, turned
+from worlds import bodies_of
 
 from fitcheck.parts.solids import Kind
 from fitcheck.world import engine, kernels, trees, volumes
@@ -19,10 +20,6 @@ from fitcheck.world.trees import Pose
 seeds = st.integers(0, 2**32 - 1)
 quick = settings(derandomize=True, deadline=None, max_examples=150)
 long = settings(derandomize=True, deadline=None, max_examples=3000)
-
-
-def bodies_of(*pieces):
-    return engine.bodies(worlds.world(*(worlds.part(f"p{k}", piece) for k, piece in enumerate(pieces))))
 
 
 def cubes_pair(seed, reach=3):

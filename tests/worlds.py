@@ -10,6 +10,7 @@ import numpy as np
 from fitcheck.parts.features import KeepClear, Shape
 from fitcheck.parts.pieces import box_piece, cylinder_piece, new_mesh
 from fitcheck.parts.solids import Kind, Piece, Solid
+from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.frames import IDENTITY, Frame
 from fitcheck.world.world import Part, Room, World
 
@@ -59,3 +60,8 @@ def world(*parts: Part, rooms: tuple[Room, ...] = (), contacts: Any = (), **rule
         "test", parts, tuple(contacts), {r.name: r for r in rooms}, rules,
         lines={name: 10 + i for i, name in enumerate(rules)},
     )  # fmt: skip
+
+
+def bodies_of(*pieces: Piece) -> Bodies:
+    """Each piece as the one solid of a part of its own: p0, p1 …"""
+    return bodies(world(*(part(f"p{k}", piece) for k, piece in enumerate(pieces))))

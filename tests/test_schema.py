@@ -81,7 +81,7 @@ def model_examples() -> list[str]:
     for heading, texts in blocks(ROOT / "models" / "README.md").items():
         for text in texts:
             # Blocks of single entries stand under the section that is the heading.
-            own = "" if text.split(":")[0] in ("derive", "faces", "use") else f"{heading.lower()}:\n"
+            own = "" if text.split(":")[0] in ("derive", "faces", "use", "wet") else f"{heading.lower()}:\n"
             wanted.append(own + (re.sub("^", "  ", text, flags=re.M) if own else text))
     return wanted
 
@@ -101,7 +101,7 @@ def test_examples_of_the_model_page():
     keys = {line.split(":")[0] for text in examples for line in text.splitlines() if line[0] != " "}
     assert keys == {
         "parameters", "derive", "solids", "faces", "ports", "holes", "openings", "keep_clear", "compartments",
-        "use",
+        "use", "wet", "electric",
     }  # fmt: skip
     for text in examples:
         whole = f"model: m\n{text}\n"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NoReturn, TypeVar
 import numpy as np
 
 from fitcheck.parts import named_places
-from fitcheck.parts.features import Hole, Opening, Shape
+from fitcheck.parts.features import Hole, Opening, Port, Shape, Wet
 from fitcheck.parts.named_places import Surroundings
 from fitcheck.parts.outline import Bore, bored, extruded, hollow_cylinder
 from fitcheck.parts.pieces import NOTHING, box_piece, cylinder_piece, moved
@@ -18,9 +18,11 @@ from fitcheck.parts.reading import PassedOver, Path, Reading, Value, unknown
 from fitcheck.parts.solids import Piece, Solid
 from fitcheck.parts.tubes import tube
 from fitcheck.parts.values import FileName, GivenMistake, evaluate_model
+from fitcheck.parts.wet import Inside, wet
 from fitcheck.scene.entries import Entry
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake
 from fitcheck.scene.solid_entries import Box, Cylinder, MeshFile, Prism, Sheet, SolidEntry, Tube
+from fitcheck.scene.wet_entries import WetEntry
 from fitcheck.world.frames import turn_about
 
 if TYPE_CHECKING:
@@ -135,7 +137,21 @@ class _Builder:
             openings={name: opening for name, (opening, _) in openings.items()},
             keep_clear=keep_clear,
             compartments=rooms,
+            wet=self._wet(ports),
+            electric=file.electric,
         )
+
+    def _wet(self, ports: Mapping[str, Port]) -> dict[str, Wet]:
+        """The spaces inside, each open to those made before it."""
+        made: dict[str, Wet] = {}
+        inside = Inside(self.file.ports, ports, self.file.wet, made)
+
+        def make(name: str, entry: WetEntry, reading: Reading, path: Path) -> Wet:
+            made[name] = wet(name, entry, reading, path, inside)
+            return made[name]
+
+        self._each("wet", self.file.wet, make)
+        return made
 
     def _each(
         self, section: str, entries: Mapping[str, E], make: Callable[[str, E, Reading, Path], T]

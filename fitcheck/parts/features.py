@@ -110,12 +110,58 @@ class Compartment:
     walls: dict[str, str] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, eq=False)
+class PumpShaft:
+    """A pump's shaft, from the motor to the head (3,), and which ways it may point: up, level, down."""
+
+    way: np.ndarray
+    may_point: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Wet:
+    """A space inside a part that coolant fills.
+
+    Args:
+        name: in the model.
+        piece: box or cylinder of a wide space, None for a channel.
+        line: (n, 3) centre line of a channel; its first point is the first of `ports`.
+        ports: the ports that open into it; of a channel one or two.
+        mouth: the channel ends in a mouth of its own, that can be opened.
+        meets: other wide spaces and the corners (k, 3) of the opening to each.
+        share: how much of the piece is coolant.
+        bore: of the channel, or of the ways from the ports to a wide space, mm.
+        unsure: the true inside is not known.
+        air: the loop's air gathers here.
+        metal: what the coolant touches; empty if not said.
+        flow: inlet and outlet, where only one way will do.
+        pump: the shaft, if it is a pump.
+    """
+
+    name: str
+    piece: Piece | None
+    line: np.ndarray | None
+    ports: tuple[str, ...]
+    mouth: bool = False
+    meets: tuple[tuple[str, np.ndarray], ...] = ()
+    share: float = 1.0
+    bore: float = 9.0
+    unsure: bool = False
+    air: bool = False
+    metal: str = ""
+    flow: tuple[str, ...] = ()
+    pump: PumpShaft | None = None
+
+
 Feature = Face | Port | Hole | Opening | KeepClear | Compartment
 
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """All that a model makes of a set of values: solids and features by name."""
+    """All that a model makes of a set of values: solids and features by name.
+
+    `wet` is where the coolant is; `electric` says that a leak must not land on it.
+    """
 
     solids: dict[str, Solid] = field(default_factory=dict)
     faces: dict[str, Face] = field(default_factory=dict)
@@ -124,3 +170,5 @@ class Shape:
     openings: dict[str, Opening] = field(default_factory=dict)
     keep_clear: dict[str, KeepClear] = field(default_factory=dict)
     compartments: dict[str, Compartment] = field(default_factory=dict)
+    wet: dict[str, Wet] = field(default_factory=dict)
+    electric: bool = False

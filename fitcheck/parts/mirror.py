@@ -14,6 +14,7 @@ from fitcheck.parts.features import (
     Opening,
     Port,
     Shape,
+    Wet,
 )
 from fitcheck.parts.pieces import frozen
 from fitcheck.parts.solids import Mesh, Piece, Solid
@@ -48,6 +49,8 @@ def mirrored(shape: Shape, axis: int | str) -> Shape:
         openings={name: _opening(opening, sign) for name, opening in shape.openings.items()},
         keep_clear={name: _keep_clear(space, sign) for name, space in shape.keep_clear.items()},
         compartments={name: _compartment(room, sign, k) for name, room in shape.compartments.items()},
+        wet={name: _wet(space, sign) for name, space in shape.wet.items()},
+        electric=shape.electric,
     )
 
 
@@ -101,6 +104,17 @@ def _compartment(room: Compartment, sign: np.ndarray, k: int) -> Compartment:
     ends = np.sort([room.low * sign, room.high * sign], axis=0)
     walls = {SWAPPED[k].get(wall, wall): solid for wall, solid in room.walls.items()}
     return replace(room, low=_v(ends[0].copy()), high=_v(ends[1].copy()), walls=walls)
+
+
+def _wet(space: Wet, sign: np.ndarray) -> Wet:
+    pump = space.pump
+    return replace(
+        space,
+        piece=None if space.piece is None else _piece(space.piece, sign),
+        line=None if space.line is None else _v(space.line * sign),
+        meets=tuple((other, _v(corners * sign)) for other, corners in space.meets),
+        pump=None if pump is None else replace(pump, way=_v(pump.way * sign)),
+    )
 
 
 def _v(vector: np.ndarray) -> np.ndarray:

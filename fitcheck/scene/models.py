@@ -22,9 +22,21 @@ from fitcheck.scene.feature_entries import (
     OpeningEntry,
     PortEntry,
 )
-from fitcheck.scene.kinds import AnyScalar, Line, Problem, Range, Scalar, Shaped, WrittenValue, refusal, shown
+from fitcheck.scene.kinds import (
+    AnyScalar,
+    Flag,
+    Line,
+    Problem,
+    Range,
+    Scalar,
+    Shaped,
+    WrittenValue,
+    refusal,
+    shown,
+)
 from fitcheck.scene.names import Name
 from fitcheck.scene.solid_entries import SolidEntry
+from fitcheck.scene.wet_entries import WetEntry
 
 
 def _pick_key(raw: Any) -> Any:
@@ -106,10 +118,12 @@ class ModelFile(Shaped):
         default_factory=dict, description="Volumes that must stay empty."
     )
     compartments: dict[Name, CompartmentEntry] = Field(default_factory=dict, description="Inner spaces.")
+    wet: dict[Name, WetEntry] = Field(default_factory=dict, description="Spaces inside that coolant fills.")
+    electric: Flag = Field(False, description="Live parts lie open: a leak must not land on it.")
     use: dict[Name, PartEntry] = Field(default_factory=dict, description="Other models as sub-parts.")
 
 
-# The sections whose names share one name space.
+# The sections whose names share one name space; wet spaces are only named by each other.
 NAMED = (
     "parameters", "derive", "solids", "faces", "ports", "holes", "openings", "keep_clear", "compartments",
     "use",

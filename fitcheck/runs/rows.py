@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -23,11 +24,24 @@ LEAF = 4
 
 @dataclass(frozen=True, eq=False)
 class Laid:
-    """A run that is laid already: a ball of `radius` mm, half its outside, along its route."""
+    """A run that is laid already: a ball along a rounded polyline.
+
+    Args:
+        name: of the run.
+        corners: (n, 3) of its centre line, mm.
+        bend: radius its inner corners are rounded with, mm.
+        radius: half its outside diameter, mm.
+    """
 
     name: str
-    route: Route
+    corners: np.ndarray
+    bend: float
     radius: float
+
+    @cached_property
+    def route(self) -> Route:
+        """Its centre line."""
+        return Route(self.corners, self.bend)
 
 
 @dataclass(frozen=True, eq=False)

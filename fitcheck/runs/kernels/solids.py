@@ -59,6 +59,11 @@ class Solids(NamedTuple):
     trees: Trees
     cells: Cells
 
+    @property
+    def extras(self) -> Floats:
+        """(n,) by how much nearer than it is each solid counts."""
+        return self.numbers[:, EXTRA]
+
 
 @native
 def box_distance(x: float, y: float, z: float) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 
 from fitcheck.parts.features import Face, Shape
 from fitcheck.parts.solids import Piece, Solid
+from fitcheck.scene.loop_entries import LoopEntry
 from fitcheck.world.frames import Frame
 from fitcheck.world.wishes import LaidRun, RunWish
 
@@ -116,6 +117,7 @@ class World:
         lines: rule name -> line in the scene file.
         wishes: tubes and cables that are to be laid.
         laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
+        loops: what is asked of the coolant's loops, by name; values already plain.
     """
 
     title: str
@@ -129,6 +131,7 @@ class World:
     lines: dict[str, int] = field(default_factory=dict)
     wishes: tuple[RunWish, ...] = ()
     laid: tuple[LaidRun, ...] = ()
+    loops: dict[str, LoopEntry] = field(default_factory=dict)
 
     @cached_property
     def by_name(self) -> dict[str, Part]:

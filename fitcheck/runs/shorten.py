@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from fitcheck.runs.kernels import search_compiled as compiled
+from fitcheck.runs.kernels.search_close import Rules
 from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.runs.route import Route
 
@@ -17,6 +18,11 @@ STRAIGHT_ON, TOGETHER = 1e-8, 1e-6
 # First and last moves of a corner, mm; seed of their directions.
 FIRST_MOVE, LAST_MOVE, SEED = 12.0, 0.01, 20_011
 FREE, ON_RAIL, FIXED = 0, 1, 2
+
+
+def any_bend(radius: float) -> Rules:
+    """How a soft run bends: by any angle, one bend after the other, at no cost but its length."""
+    return Rules(radius, np.empty(0), 0.0, 0.0)
 
 
 def tidy(corners: np.ndarray) -> np.ndarray:
@@ -55,12 +61,12 @@ def shorter(space: Space, corners: np.ndarray, radius: float, tries: int) -> np.
 def _bridged(space: Space, corners: np.ndarray, radius: float) -> np.ndarray:
     places, ways, gone = _poses(Route(corners, radius))
     before, shots = np.empty(len(places), np.int64), np.empty((len(places), 6))
-    compiled.bridge(space, places, ways, gone, radius, before, shots)
+    compiled.bridge(space, any_bend(radius), places, ways, gone, before, shots, 0.0)
     points, j = [corners[-1]], len(places) - 1
     while j > 0:
         i = int(before[j])
         if np.isfinite(shots[j, 0]):
-            points += [shots[j, 3:], shots[j, :3]]
+            points += [corner for corner in (shots[j, 3:], shots[j, :3]) if np.isfinite(corner[0])]
         elif ways[i] @ ways[j] < 1 - 1e-12:
             half = np.arccos(np.clip(ways[i] @ ways[j], -1.0, 1.0)) / 2
             points.append(places[i] + ways[i] * radius * np.tan(half))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from fitcheck.runs.kernels import search_grid, search_shorten, search_soft, search_trace
+from fitcheck.runs.kernels import search_grid, search_lattice, search_shorten, search_trace
+from fitcheck.runs.kernels.search_close import Rules
 from fitcheck.runs.kernels.search_grid import Home
-from fitcheck.runs.kernels.search_soft import Lattice, Tree
+from fitcheck.runs.kernels.search_lattice import Lattice, Tree
 from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.world.kernels.native import entry
 from fitcheck.world.kernels.vectors import Floats, Ints, Vector
@@ -20,6 +21,7 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
 def grow(
     space: Space,
     lattice: Lattice,
+    rules: Rules,
     home: Home,
     starts: Floats,
     targets: Floats,
@@ -27,8 +29,8 @@ def grow(
     most: int,
     after: int,
 ) -> Tree:
-    """See `search_soft.grow`."""
-    return search_soft.grow(space, lattice, home, starts, targets, weight, most, after)
+    """See `search_lattice.grow`."""
+    return search_lattice.grow(space, lattice, rules, home, starts, targets, weight, most, after)
 
 
 @entry
@@ -38,19 +40,18 @@ def straight_on(space: Space, p: Vector, d: Vector, most: float) -> float:
 
 
 @entry
-def shoot(
-    p0: Vector, t0: Vector, p1: Vector, t1: Vector, radius: float
-) -> tuple[float, float, float, Vector]:
-    """See `search_trace.best_shot`."""
-    return search_trace.best_shot(p0, t0, p1, t1, radius)
-
-
-@entry
 def bridge(
-    space: Space, places: Floats, ways: Floats, gone: Floats, radius: float, before: Ints, corners: Floats
+    space: Space,
+    rules: Rules,
+    places: Floats,
+    ways: Floats,
+    gone: Floats,
+    before: Ints,
+    corners: Floats,
+    last: float,
 ) -> float:
     """See `search_shorten.bridge`."""
-    return search_shorten.bridge(space, places, ways, gone, radius, before, corners)
+    return search_shorten.bridge(space, rules, places, ways, gone, before, corners, last)
 
 
 @entry
@@ -80,3 +81,9 @@ def is_clear(space: Space, corners: Floats, radius: float, short: float) -> bool
 def without_corners(space: Space, given: Floats, radius: float, held: Ints, short: float) -> Ints:
     """See `search_shorten.without_corners`."""
     return search_shorten.without_corners(space, given, radius, held, short)
+
+
+@entry
+def slide(space: Space, given: Floats, radius: float, straight: float, ends: float) -> Floats:
+    """See `search_shorten.slide`."""
+    return search_shorten.slide(space, given, radius, straight, ends)

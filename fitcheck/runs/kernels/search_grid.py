@@ -11,11 +11,13 @@ from math import floor, sqrt
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitcheck.runs.kernels.search_trace import Shorts, Singles, Space, keeps
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.vectors import Floats, Ints, Vector
 
+Bytes = NDArray[np.uint8]
 # A way over 26 neighbours is at most this times as long as the straight.
 STAIRS = 1.1281
 UNSEEN, OPEN, SHUT = 0, 1, 2
@@ -56,25 +58,15 @@ def hook(node: int, bucket: int, heads: Shorts, after: Shorts, before: Shorts) -
 
 
 @native
-def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints, least: float) -> Home:
-    """Lengths of the shortest ways to the goal over points that keep `least` from the solids."""
-    nx, ny, nz = shape[0], shape[1], shape[2]
-    count = nx * ny * nz
-    values = np.full(count, np.inf, np.float32)
-    state = np.zeros(count, np.uint8)
-    settled = np.zeros(count, np.bool_)
-    after, before = np.empty(count, np.int32), np.empty(count, np.int32)
-    heads = np.full(4, -1, np.int32)
-    wide = pitch * 0.999
-    gi, gj, gk = (
-        floor((goal[0] - low[0]) / pitch),
-        floor((goal[1] - low[1]) / pitch),
-        floor((goal[2] - low[2]) / pitch),
-    )
-    for i in range(max(gi, 0), min(gi + 2, nx)):
-        for j in range(max(gj, 0), min(gj + 2, ny)):
-            for k in range(max(gk, 0), min(gk + 2, nz)):
-                node = (i * ny + j) * nz + k
+def seed(goal: Vector, low: Floats, pitch: float, shape: Ints, values: Singles, state: Bytes) -> None:
+    """Open the points round the goal and fill their distance to it, however near the solids they are."""
+    i0 = floor((goal[0] - low[0]) / pitch)
+    j0 = floor((goal[1] - low[1]) / pitch)
+    k0 = floor((goal[2] - low[2]) / pitch)
+    for i in range(max(i0, 1), min(i0 + 2, shape[0] - 1)):
+        for j in range(max(j0, 1), min(j0 + 2, shape[1] - 1)):
+            for k in range(max(k0, 1), min(k0 + 2, shape[2] - 1)):
+                node = (i * shape[1] + j) * shape[2] + k
                 x, y, z = (
                     low[0] + i * pitch - goal[0],
                     low[1] + j * pitch - goal[1],
@@ -82,7 +74,45 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
                 )
                 values[node] = np.float32(sqrt(x * x + y * y + z * z))
                 state[node] = OPEN
-                hook(node, int(values[node] / wide) % 4, heads, after, before)
+
+
+@native
+def bordered(shape: Ints) -> Bytes:
+    """States of all points (n,): those of the border are shut, so that no neighbour is ever missing."""
+    state = np.full((shape[0], shape[1], shape[2]), SHUT, np.uint8)
+    state[1:-1, 1:-1, 1:-1] = UNSEEN
+    return state.reshape(-1)
+
+
+@native
+def neighbours(pitch: float, shape: Ints) -> tuple[Ints, Singles]:
+    """Steps in the flat row of points to the 26 neighbours, and their lengths, mm."""
+    steps, lengths = np.empty(26, np.int64), np.empty(26, np.float32)
+    found = 0
+    for i in range(-1, 2):
+        for j in range(-1, 2):
+            for k in range(-1, 2):
+                if i != 0 or j != 0 or k != 0:
+                    steps[found] = (i * shape[1] + j) * shape[2] + k
+                    lengths[found] = pitch * sqrt(i * i + j * j + k * k)
+                    found += 1
+    return steps, lengths
+
+
+@native
+def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints, least: float) -> Home:
+    """Lengths of the shortest ways to the goal over points that keep `least` from the solids."""
+    ny, nz = shape[1], shape[2]
+    count = shape[0] * ny * nz
+    values, state = np.full(count, np.inf, np.float32), bordered(shape)
+    after, before = np.empty(count, np.int32), np.empty(count, np.int32)
+    heads = np.full(4, -1, np.int32)
+    wide = pitch * 0.999
+    steps, lengths = neighbours(pitch, shape)
+    seed(goal, low, pitch, shape, values, state)
+    for node in range(count):
+        if values[node] < np.inf:
+            hook(node, int(values[node] / wide) % 4, heads, after, before)
     bucket, idle = 0, 0
     while idle < 4:
         slot = bucket % 4
@@ -90,31 +120,27 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
         while heads[slot] >= 0:
             node = heads[slot]
             unhook(node, slot, heads, after, before)
-            settled[node] = True
+            state[node] = SHUT
             idle = 0
-            k = node % nz
-            j = (node // nz) % ny
-            i = node // (ny * nz)
-            for di in range(max(i - 1, 0), min(i + 2, nx)):
-                for dj in range(max(j - 1, 0), min(j + 2, ny)):
-                    for dk in range(max(k - 1, 0), min(k + 2, nz)):
-                        other = (di * ny + dj) * nz + dk
-                        if settled[other] or state[other] == SHUT:
-                            continue
-                        if state[other] == UNSEEN:
-                            at = (low[0] + di * pitch, low[1] + dj * pitch, low[2] + dk * pitch)
-                            state[other] = OPEN if keeps(space, at, least) else SHUT
-                            if state[other] == SHUT:
-                                continue
-                        steps = abs(di - i) + abs(dj - j) + abs(dk - k)
-                        found = np.float32(values[node] + np.float32(pitch * sqrt(steps)))
-                        if found < values[other]:
-                            if values[other] < np.inf:
-                                unhook(other, int(values[other] / wide) % 4, heads, after, before)
-                            values[other] = found
-                            hook(other, int(found / wide) % 4, heads, after, before)
+            for way in range(26):
+                other = node + steps[way]
+                if state[other] == SHUT:
+                    continue
+                found = values[node] + lengths[way]
+                if found >= values[other]:
+                    continue
+                if state[other] == UNSEEN:
+                    i, j, k = other // (ny * nz), (other // nz) % ny, other % nz
+                    state[other] = SHUT
+                    if not keeps(space, (low[0] + i * pitch, low[1] + j * pitch, low[2] + k * pitch), least):
+                        continue
+                    state[other] = OPEN
+                else:
+                    unhook(other, int(values[other] / wide) % 4, heads, after, before)
+                values[other] = found
+                hook(other, int(found / wide) % 4, heads, after, before)
         bucket += 1
-    return Home(low, pitch, values.reshape((nx, ny, nz)))
+    return Home(low, pitch, values.reshape((shape[0], shape[1], shape[2])))
 
 
 @native

@@ -6,16 +6,15 @@ from math import acos, sqrt
 
 import numpy as np
 
+from fitcheck.runs.kernels.search_close import Rules, close
 from fitcheck.runs.kernels.search_trace import (
     Space,
-    best_shot,
     clear_arc,
     clear_line,
-    clear_shot,
     half_tangent,
 )
 from fitcheck.world.kernels.native import native
-from fitcheck.world.kernels.vectors import Floats, Ints, along, dot, length, row, scale, sub
+from fitcheck.world.kernels.vectors import Floats, Ints, along, cross, dot, length, row, scale, sub
 
 # What rounding may take of a straight, mm.
 ROUNDING = 1e-9
@@ -25,16 +24,24 @@ WORTH = 1e-5
 
 @native
 def bridge(
-    space: Space, places: Floats, ways: Floats, gone: Floats, radius: float, before: Ints, corners: Floats
+    space: Space,
+    rules: Rules,
+    places: Floats,
+    ways: Floats,
+    gone: Floats,
+    before: Ints,
+    corners: Floats,
+    last: float,
 ) -> float:
-    """The shortest chain of shots over poses in order along a clear route; its length, mm.
+    """The cheapest chain of closings over poses in order along a clear route; its cost, mm.
 
     Args:
-        places, ways: (n, 3) poses; from each to the next the route is one straight or arc.
-        gone: (n,) length of the route up to each.
+        places, ways: (n, 3) poses.
+        gone: (n,) cost of the route up to each: length, and what bends cost.
         before: (n,) filled: the pose before each in its chain.
-        corners: (n, 6) filled: the two corners of the shot that leads to each; nan where the
-            route itself does.
+        corners: (n, 6) filled: the corners of the closing that leads to each, the second nan where
+            there is none; both nan where the route itself leads there.
+        last: least straight before the last pose; before the others it is that between bends, mm.
     """
     n = len(places)
     cost = np.full(n, np.inf)
@@ -45,14 +52,16 @@ def bridge(
         cost[j], before[j] = cost[j - 1] + gone[j] - gone[j - 1], j - 1
         for i in range(j - 1):
             p, d = row(places, i), row(ways, i)
-            apart = sub(q, p)
-            if cost[i] + length(apart) >= cost[j] - WORTH:
+            most = cost[j] - cost[i] - WORTH
+            if length(sub(q, p)) >= most:
                 continue
-            found, a, b, u = best_shot(p, d, q, t, radius)
-            if cost[i] + found < cost[j] - WORTH and clear_shot(space, p, d, q, t, radius, a, b, u):
-                cost[j], before[j] = cost[i] + found, i
-                corners[j, 0], corners[j, 1], corners[j, 2] = along(p, d, a)
-                corners[j, 3], corners[j, 4], corners[j, 5] = along(q, t, -b)
+            found = close(space, rules, p, d, q, t, last if j == n - 1 else rules.straight, most)
+            if found.cost < np.inf:
+                cost[j], before[j] = cost[i] + found.cost, i
+                corners[j] = np.nan
+                corners[j, 0], corners[j, 1], corners[j, 2] = found.first
+                if found.bends > 1:
+                    corners[j, 3], corners[j, 4], corners[j, 5] = found.second
     return float(cost[n - 1])
 
 
@@ -216,3 +225,92 @@ def without_corners(space: Space, given: Floats, radius: float, held: Ints, shor
                 continue
         i += 1
     return kept
+
+
+@native
+def slide(space: Space, given: Floats, radius: float, straight: float, ends: float) -> Floats:
+    """Change legs, their directions held, as long as the route becomes shorter and stays clear.
+
+    Two parallel legs, or three in one plane, are changed together so that all others stay.
+
+    Args:
+        given: (n, 3) corners of a clear route.
+        straight, ends: least straight between two bends, and at both ends, mm.
+    """
+    n = len(given)
+    best = given.copy()
+    ways, lengths, takes = np.zeros((n - 1, 3)), np.zeros(n - 1), np.zeros(n)
+    measured(best, radius, ways, lengths, takes, 0.0)
+    least = np.empty(n - 1)
+    for i in range(n - 1):
+        least[i] = takes[i] + takes[i + 1] + (ends if i == 0 or i == n - 2 else straight)
+    change = np.zeros(n - 1)
+    for _ in range(40):
+        won = 0.0
+        for i in range(n - 1):
+            for j in range(i + 1, n - 1):
+                for k in range(j, n - 1):
+                    if together(ways, i, j, k, change):
+                        won += slid(space, best, radius, ways, lengths, takes, least, change)
+        if won < 0.01:
+            break
+    return best
+
+
+@native
+def together(ways: Floats, i: int, j: int, k: int, change: Floats) -> bool:
+    """Fill by what legs i, j, k (or i and j, k = j) change so that the route closes and is shorter."""
+    change[:] = 0.0
+    u, v = row(ways, i), row(ways, j)
+    if k == j:
+        c = dot(u, v)
+        if c > -1.0 + 1e-9:
+            return False
+        change[i], change[j] = -1.0, -1.0
+        return True
+    w = row(ways, k)
+    n = cross(u, v)
+    square = dot(n, n)
+    if square < 1e-9 or abs(dot(n, w)) > 1e-9:
+        return False
+    change[i], change[j], change[k] = dot(cross(v, w), n), dot(cross(w, u), n), dot(cross(u, v), n)
+    total = change[i] + change[j] + change[k]
+    if abs(total) < 1e-6 * square:
+        return False
+    change *= -1.0 / total
+    return True
+
+
+@native
+def slid(
+    space: Space,
+    best: Floats,
+    radius: float,
+    ways: Floats,
+    lengths: Floats,
+    takes: Floats,
+    least: Floats,
+    change: Floats,
+) -> float:
+    """Change the legs as far as all stays clear; by how much the route became shorter, mm."""
+    n = len(best)
+    reach = 1e9
+    for i in range(n - 1):
+        if change[i] < 0.0:
+            reach = min(reach, (lengths[i] - least[i]) / -change[i])
+    won, step = 0.0, reach
+    tried = best.copy()
+    while step > 0.01:
+        for i in range(n - 1):
+            lengths[i] += change[i] * step
+        for i in range(1, n - 1):
+            tried[i, 0], tried[i, 1], tried[i, 2] = along(row(tried, i - 1), row(ways, i - 1), lengths[i - 1])
+        if clear_between(space, tried, radius, ways, takes, 0, n - 1):
+            best[:] = tried
+            won += step
+            step = min(step, reach - won)
+        else:
+            for i in range(n - 1):
+                lengths[i] -= change[i] * step
+            step /= 2.0
+    return won

@@ -1,8 +1,8 @@
-"""The search of soft runs: poses on a lattice of cells and headings, best first.
+"""The search: poses on a lattice of cells and headings, best first.
 
 Each state of cell and heading keeps the true place of the first best pose found in it
-(hybrid A*, Dolgov et al. 2010). Moves: straight on by a cell, or an arc of the least radius
-to a neighbouring heading. From many states shots are tried that end the search at once.
+(hybrid A*, Dolgov et al. 2010). Moves: straight on by a cell, or a bend to another heading
+and the least straight after it. From many states closings are tried that end the search at once.
 """
 
 from __future__ import annotations
@@ -13,22 +13,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.runs.kernels.search_close import Closing, Rules, close
 from fitcheck.runs.kernels.search_grid import Home, way_home
 from fitcheck.runs.kernels.search_trace import (
     Shorts,
     Singles,
     Space,
-    best_shot,
     clear_arc,
-    clear_shot,
     clear_way,
     half_tangent,
     inside,
 )
 from fitcheck.world.kernels.native import native
-from fitcheck.world.kernels.vectors import Floats, Ints, Vector, dot, row
+from fitcheck.world.kernels.vectors import Floats, Ints, Vector, along, dot, row
 
-# A shot is tried from each state nearer to the goal than so many radii, else from every so many.
+# A closing is tried from each state nearer to the goal than so many radii, else from every so many.
 NEAR, SELDOM = 4.0, 8
 
 
@@ -40,8 +39,7 @@ class Lattice(NamedTuple):
         cell: edge of a cell, and the straight move, mm.
         shape: (3,) number of cells.
         heads: (n, 3) unit headings, the last that of the start.
-        turns: (n, k) rows of the headings one arc away, -1 filled up.
-        radius: of the arcs, mm.
+        turns: (n, k) rows of the headings one bend away, -1 filled up.
     """
 
     low: Floats
@@ -49,7 +47,6 @@ class Lattice(NamedTuple):
     shape: Ints
     heads: Floats
     turns: Ints
-    radius: float
 
 
 class Tree(NamedTuple):
@@ -59,10 +56,10 @@ class Tree(NamedTuple):
         places: (m, 3) of all poses made, mm.
         head: (m,) their headings.
         parents: (m,) -1 for the start.
-        costs: (m,) length from the start, mm, float32.
+        costs: (m,) from the start: length and what bends cost, mm.
         order: (e,) the poses that were expanded, in order.
-        last, target: the pose and the target of the shortest shot; -1 if there is none.
-        length: of the whole way by that shot, mm.
+        last, target: the pose and the target of the cheapest closing; -1 if there is none.
+        closing: that closing; its cost is that of the whole way.
         exhausted: nothing was left to expand.
     """
 
@@ -73,7 +70,7 @@ class Tree(NamedTuple):
     order: Shorts
     last: int
     target: int
-    length: float
+    closing: Closing
     exhausted: bool
 
 
@@ -126,6 +123,7 @@ def state_of(lattice: Lattice, p: Vector, head: int) -> int:
 def grow(
     space: Space,
     lattice: Lattice,
+    rules: Rules,
     home: Home,
     starts: Floats,
     targets: Floats,
@@ -136,13 +134,14 @@ def grow(
     """Search from starts, whose heading is the lattice's last, to any of the targets.
 
     Args:
-        starts: (s, 4) place, and the length already gone up to it.
-        targets: (m, 7) place, direction of arrival, and the length still to come from there.
+        starts: (s, 4) place, and the length gone up to it.
+        targets: (m, 8) place, direction of arrival, length still to come from there, least straight
+            before it.
         weight: of the way home against the way come.
         most: expansions.
         after: expansions after the first way found.
     """
-    heads, turns, radius = lattice.heads, lattice.turns, lattice.radius
+    heads, turns, radius, rest = lattice.heads, lattice.turns, rules.radius, rules.straight
     count = len(heads)
     room_for = min(most * (turns.shape[1] + 1), 40_000 * 27) + len(starts) + 1
     places, head = np.empty((room_for, 3)), np.empty(room_for, np.int16)
@@ -156,7 +155,7 @@ def grow(
             if turns[i, k] >= 0:
                 arcs[i, k] = radius * acos(min(max(dot(row(heads, i), row(heads, turns[i, k])), -1.0), 1.0))
     made, size, expanded = 0, 0, 0
-    best, last, target = np.inf, -1, -1
+    best, last, target = Closing(np.inf, 0, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)), -1, -1
     for i in range(len(starts)):
         p = (starts[i, 0], starts[i, 1], starts[i, 2])
         places[made, 0], places[made, 1], places[made, 2] = p
@@ -171,7 +170,7 @@ def grow(
         state = state_of(lattice, p, h)
         if state < 0 or (cost > table[state] and parents[node] >= 0):
             continue
-        if key >= best or made + turns.shape[1] + 1 >= room_for:
+        if key >= best.cost or made + turns.shape[1] + 1 >= room_for:
             break
         order[expanded] = node
         expanded += 1
@@ -183,23 +182,25 @@ def grow(
                     (targets[m, 0], targets[m, 1], targets[m, 2]),
                     (targets[m, 3], targets[m, 4], targets[m, 5]),
                 )
-                found, a, b, u = best_shot(p, d, q, t, radius)
-                found += cost + targets[m, 6]
-                if found < best - 1e-6 and clear_shot(space, p, d, q, t, radius, a, b, u):
+                gone = cost + targets[m, 6]
+                found = close(space, rules, p, d, q, t, targets[m, 7], best.cost - gone)
+                if found.cost < np.inf:
                     if last < 0:
                         ends = min(most, expanded + after)
-                    best, last, target = found, node, m
+                    best = Closing(found.cost + gone, found.bends, found.first, found.second)
+                    last, target = node, m
         for k in range(-1, turns.shape[1]):
             if k < 0:
                 other, took = h, lattice.cell
-                q = (p[0] + d[0] * took, p[1] + d[1] * took, p[2] + d[2] * took)
+                q = along(p, d, took)
             else:
                 other = turns[h, k]
                 if other < 0:
                     break
-                u, took = row(heads, other), arcs[h, k]
+                u, took = row(heads, other), arcs[h, k] + rest + rules.cost
                 a = radius * half_tangent(dot(d, u))
-                q = (p[0] + a * (d[0] + u[0]), p[1] + a * (d[1] + u[1]), p[2] + a * (d[2] + u[2]))
+                bent = along(along(p, d, a), u, a)
+                q = along(bent, u, rest)
             if not inside(space, q):
                 continue
             reached = np.float32(cost + np.float32(took))
@@ -207,12 +208,12 @@ def grow(
             if state < 0 or reached >= table[state]:
                 continue
             left = way_home(home, q)
-            if left == np.inf or reached + left >= best:
+            if left == np.inf or reached + left >= best.cost:
                 continue
             if k < 0:
                 if clear_way(space, p, d, took) < took:
                     continue
-            elif not clear_arc(space, p, d, u, radius):
+            elif not clear_arc(space, p, d, u, radius) or clear_way(space, bent, u, rest) < rest:
                 continue
             table[state] = reached
             places[made, 0], places[made, 1], places[made, 2] = q

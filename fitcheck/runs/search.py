@@ -1,0 +1,212 @@
+"""One search of a route from pose to pose, in either manner of bending; from both ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from fitcheck.runs.field import Field
+from fitcheck.runs.kernels import search_compiled as compiled
+from fitcheck.runs.kernels.search_close import Rules
+from fitcheck.runs.kernels.search_grid import Home
+from fitcheck.runs.kernels.search_lattice import Lattice, Tree
+from fitcheck.runs.kernels.search_trace import Space
+from fitcheck.runs.legs import Found, Limits, Pose
+from fitcheck.runs.obstacles import Obstacles, distance_at
+from fitcheck.runs.route import Route
+from fitcheck.runs.shorten import tidy
+
+# What a search keeps more than it must, mm; half of it pays for the points between those looked at.
+MARGIN = 0.01
+# Edge of the lattice's cells, mm, and how much finer each further round is; weights of the way home.
+CELL, FINER, WEIGHTS = 15.0, 0.7, (1.3, 1.6, 2.0)
+# How many times as long each further round is.
+LONGER = 3
+# Points of the grid for the way home, and its finest pitch, mm.
+POINTS, PITCH = 250_000, 8.0
+# The least distance that its points keep is relaxed by this times the pitch: half a cell's diagonal.
+RELAXED = 0.87
+
+
+@dataclass(frozen=True, eq=False)
+class Ask:
+    """From a pose to a pose, (3,) places and (3,) directions of travel at both."""
+
+    start: np.ndarray
+    ahead: np.ndarray
+    goal: np.ndarray
+    arrival: np.ndarray
+
+    @property
+    def back(self) -> Ask:
+        """The same from its goal to its start."""
+        return Ask(self.goal, -self.arrival, self.start, -self.ahead)
+
+
+@dataclass(frozen=True, eq=False)
+class Manner:
+    """How a run may bend, and what a search of it tries.
+
+    Args:
+        rules: for the kernels.
+        headings: of an ask: the (n, 3) directions of its lattice, that of its start the last.
+        turns: of headings: rows (n, k) of those one bend away, -1 filled up.
+        ends: least straight at both ends, mm.
+        joins: how far before the goal a closing may reach the straight into it, mm.
+        polish: makes corners (n, 3) shorter.
+    """
+
+    rules: Rules
+    headings: Callable[[Ask], np.ndarray]
+    turns: Callable[[np.ndarray], np.ndarray]
+    ends: float
+    joins: tuple[float, ...]
+    polish: Callable[[Space, np.ndarray], np.ndarray]
+
+
+def space_for(obstacles: Obstacles, field: Field, outside: float, clearance: float, radius: float) -> Space:
+    """What a search asks: the solids, the field, the least distance of the centre line."""
+    need = outside / 2 + clearance + MARGIN
+    # Between two points a step s apart the distance falls by at most s^2 / 8 (1/D + 1/R) below
+    # theirs: the distance D to a solid bends upward by at most 1/D, along a curve by 1/R more.
+    step = float(np.sqrt(8 * MARGIN / 2 / (2 / outside + 1 / radius)))
+    box = np.array([field.origin, field.end])
+    return Space(obstacles.solids, box[0], field.pitch, field.values, need, step, box)
+
+
+def between(
+    obstacles: Obstacles, space: Space, start: Pose, goal: Pose, manner: Manner, limits: Limits
+) -> Found:
+    """A route from pose to pose, as short as the manner's polish makes it."""
+    ask = Ask(start.free, start.out, goal.free, -goal.out)
+    # The same way is searched whichever end is named first: the narrower end goes first.
+    rooms = distance_at(obstacles, np.array([ask.start, ask.goal]), 200.0)[0]
+    turned = bool(rooms[1] < rooms[0])
+    if turned:
+        ask = ask.back
+    found = _search(obstacles, space, ask, manner, limits)
+    if found.route is None:
+        return _swapped(found) if turned else found
+    corners = manner.polish(space, found.route.corners)
+    if turned:
+        corners, found = corners[::-1], _swapped(found)
+    whole = tidy(np.concatenate([[start.at], corners, [goal.at]]))
+    return replace(found, route=Route(whole, manner.rules.radius))
+
+
+def _swapped(found: Found) -> Found:
+    return replace(
+        found,
+        expansions=found.expansions[::-1],
+        exhausted=found.exhausted[::-1],
+        reached=found.reached[::-1],
+        blocked=found.blocked[::-1],
+    )
+
+
+def _search(obstacles: Obstacles, space: Space, ask: Ask, manner: Manner, limits: Limits) -> Found:
+    ends = np.array([ask.start, ask.goal])
+    shut = [_free(space, p, np.array([1.0, 0.0, 0.0]), 0.0) < 0 for p in ends]
+    if any(shut):
+        near = distance_at(obstacles, ends)[1]
+        return Found(None, (0, 0), (shut[0], shut[1]), (ends[0], ends[1]), (int(near[0]), int(near[1])))
+    first: list[Tree] = []
+    for number in range(limits.rounds):
+        corners, trees = _round(space, ask, manner, limits, number)
+        first = first or trees
+        if corners is not None:
+            expanded = [len(tree.order) for tree in (*first, *trees)[-2:]]
+            return Found(Route(corners, manner.rules.radius), (expanded[0], expanded[-1]))
+    return _failed(obstacles, ask, first)
+
+
+def _failed(obstacles: Obstacles, ask: Ask, trees: list[Tree]) -> Found:
+    reached, blocked = [], []
+    for tree, near, far in zip(trees, (ask.start, ask.goal), (ask.goal, ask.start), strict=True):
+        places = np.concatenate([[near], tree.places[tree.order]])
+        last = places[np.linalg.norm(places - far, axis=1).argmin()]
+        reached.append(last)
+        blocked.append(int(distance_at(obstacles, last[None])[1][0]))
+    return Found(
+        None,
+        (len(trees[0].order), len(trees[1].order)),
+        (trees[0].exhausted, trees[1].exhausted),
+        (reached[0], reached[1]),
+        (blocked[0], blocked[1]),
+    )
+
+
+def _round(
+    space: Space, ask: Ask, manner: Manner, limits: Limits, number: int
+) -> tuple[np.ndarray | None, list[Tree]]:
+    """Search from the start, then from the goal; corners of the route found, and the trees."""
+    trees = []
+    for one in (ask, ask.back):
+        tree = _grow(space, one, manner, limits, number)
+        trees.append(tree)
+        if tree.last >= 0:
+            corners = _corners(tree, one, manner)
+            return (corners if one is ask else corners[::-1]), trees
+    return None, trees
+
+
+def _grow(space: Space, ask: Ask, manner: Manner, limits: Limits, number: int) -> Tree:
+    cell = CELL * FINER**number
+    heads = manner.headings(ask)
+    # The start stands in the middle of its cell, wherever the scene stands.
+    low = ask.start - cell * (np.ceil((ask.start - space.box[0]) / cell - 0.5) + 0.5)
+    shape = np.ceil((space.box[1] - low) / cell).astype(np.int64)
+    steps = manner.ends + cell * np.array([0.0, 1 / 3, 2 / 3])
+    free = _free(space, ask.start, ask.ahead, steps[-1])
+    starts = np.array([[*(ask.start + ask.ahead * s), s] for s in steps if s <= free])
+    free = _free(space, ask.goal, -ask.arrival, manner.joins[-1])
+    joins = [s for s in manner.joins if s <= free]
+    targets = np.array(
+        [[*(ask.goal - ask.arrival * s), *ask.arrival, s, max(manner.ends - s, 0.0)] for s in joins]
+    )
+    return compiled.grow(
+        space,
+        Lattice(low, cell, shape, heads, manner.turns(heads)),
+        manner.rules,
+        _home(space, ask),
+        starts.reshape(-1, 4),
+        targets.reshape(-1, 8),
+        WEIGHTS[min(number, len(WEIGHTS) - 1)],
+        limits.expansions * LONGER**number,
+        limits.after,
+    )
+
+
+def _free(space: Space, at: np.ndarray, ahead: np.ndarray, most: float) -> float:
+    """How far a straight is clear, mm; -1 if not even its start is."""
+    return compiled.straight_on(space, tuple(at.tolist()), tuple(ahead.tolist()), float(most))
+
+
+def _home(space: Space, ask: Ask) -> Home:
+    extent = space.box[1] - space.box[0]
+    pitch = max(PITCH, float(np.cbrt(extent.prod() / POINTS)))
+    # A point on the start, and one more to each side than the box holds.
+    low = ask.start - pitch * (np.floor((ask.start - space.box[0]) / pitch) + 1)
+    shape = np.floor((space.box[1] - low) / pitch).astype(np.int64) + 2
+    goal = tuple(ask.goal.tolist())
+    return compiled.ways_home(space, goal, low, pitch, shape, space.need - RELAXED * pitch)
+
+
+def _corners(tree: Tree, ask: Ask, manner: Manner) -> np.ndarray:
+    """(n, 3) corners of the way to the tree's last pose and from there by its closing."""
+    chain = [tree.last]
+    while tree.parents[chain[-1]] >= 0:
+        chain.append(int(tree.parents[chain[-1]]))
+    chain.reverse()
+    heads = manner.headings(ask)
+    points = [ask.start]
+    for one, other in pairwise(chain):
+        d, u = heads[tree.head[one]], heads[tree.head[other]]
+        if tree.head[one] != tree.head[other]:
+            half = np.arccos(np.clip(d @ u, -1.0, 1.0)) / 2
+            points.append(tree.places[one] + d * manner.rules.radius * np.tan(half))
+    points += [np.array(tree.closing.first), np.array(tree.closing.second)][: tree.closing.bends]
+    return tidy(np.array([*points, ask.goal]))

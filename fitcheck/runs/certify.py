@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.runs.kernels import compiled
-from fitcheck.runs.kernels.trace import BEGIN, COLUMNS, CURVATURE, INWARD, LENGTH, WAY
+from fitcheck.runs.lines import route_line
 from fitcheck.runs.obstacles import Obstacles
 from fitcheck.runs.route import Route
 
@@ -44,7 +44,7 @@ def certify(obstacles: Obstacles, route: Route, outside: float, tolerance: float
     """
     if not route.is_sound():
         return _unsound(route)
-    proved, least, along, row = compiled.trace_solids(obstacles.solids, _line(route), tolerance)
+    proved, least, along, row = compiled.trace_solids(obstacles.solids, route_line(route), tolerance)
     nearest = -1 if row < 0 else int(obstacles.body[row])
     return _certificate(route, proved, least, along, nearest, outside / 2)
 
@@ -55,7 +55,7 @@ def routes_apart(
     """Prove how near two tubes come to each other; `where` is on the first."""
     if not (first.is_sound() and second.is_sound()):
         return _unsound(first if not first.is_sound() else second)
-    found = compiled.trace_other(_line(first), _line(second), -np.inf, tolerance)
+    found = compiled.trace_other(route_line(first), route_line(second), -np.inf, tolerance)
     return _certificate(first, *found, -1, sum(outsides) / 2)
 
 
@@ -72,7 +72,7 @@ def self_apart(route: Route, outside: float, tolerance: float = TOLERANCE) -> Ce
     """
     if not route.is_sound():
         return _unsound(route)
-    line = _line(route)
+    line = route_line(route)
     found = compiled.trace_other(line, line, np.pi * route.radius, tolerance)
     return _certificate(route, *found, -1, outside)
 
@@ -87,16 +87,3 @@ def _certificate(
 def _unsound(route: Route) -> Certificate:
     worst = int(np.argmin(route.legs))
     return Certificate(-np.inf, route.corners[worst : worst + 2].mean(axis=0), -1, 0.0, False)
-
-
-def _line(route: Route) -> np.ndarray:
-    """The pieces of a route as `kernels.trace` takes them."""
-    flat = route.flat
-    line = np.empty((len(flat.lengths), COLUMNS))
-    line[:, :WAY] = flat.starts
-    line[:, WAY:INWARD] = flat.ways
-    line[:, INWARD:CURVATURE] = flat.inwards
-    line[:, CURVATURE] = flat.curvatures
-    line[:, LENGTH] = flat.lengths
-    line[:, BEGIN] = np.cumsum(flat.lengths) - flat.lengths
-    return line

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from fitcheck.runs.kernels import cells, field, trace
+import numpy as np
+
+from fitcheck.runs.kernels import cells, field, leaves, trace
 from fitcheck.runs.kernels.field import Values
-from fitcheck.runs.kernels.solids import Cells, Solids, nearest
+from fitcheck.runs.kernels.leaves import Leaves
+from fitcheck.runs.kernels.solids import Cells, Solids, nearest, solid_distance
 from fitcheck.world.kernels.native import entry
-from fitcheck.world.kernels.vectors import Floats, Ints
+from fitcheck.world.kernels.vectors import Floats, Ints, row
 
 
 @entry
@@ -38,3 +41,41 @@ def trace_solids(solids: Solids, line: Floats, tolerance: float) -> tuple[float,
 def trace_other(line: Floats, other: Floats, lag: float, tolerance: float) -> tuple[float, float, float]:
     """Proved and found least distance of a line to another or to itself, and how far along."""
     return trace.trace_line(line, other, lag, tolerance)
+
+
+@entry
+def plant_leaves(given: Leaves, solids: Solids, cap: float) -> int:
+    """Fill in a grid of cubes; how many."""
+    return leaves.plant(given, solids, cap)
+
+
+@entry
+def flood_leaves(given: Leaves, count: int, ends: Floats, room: float) -> Ints:
+    """Leaves of a way from one end to the other that may have the room; none when there is none."""
+    start, goal = leaves.leaf_of(given, row(ends, 0)), leaves.leaf_of(given, row(ends, 1))
+    return leaves.flood(given, count, start, goal, room)
+
+
+@entry
+def leaf_corners(given: Leaves, way: Ints, ends: Floats) -> Floats:
+    """Corners (n, 3) of a polyline between the ends inside the leaves of a way."""
+    return leaves.corners(given, way, row(ends, 0), row(ends, 1))
+
+
+@entry
+def narrowest_leaf(given: Leaves, way: Ints, room: float, finest: float) -> int:
+    """Which leaf of a way is to be halved; -1 for none."""
+    return leaves.narrowest(given, way, room, finest)
+
+
+@entry
+def halve_leaves(given: Leaves, solids: Solids, count: int, i: int, reach: int, room: float) -> int:
+    """Halve leaf i and all doubtful ones about it; how many cubes there are now."""
+    return leaves.halve_about(given, solids, count, i, reach, room)
+
+
+@entry
+def rooms_to(solids: Solids, x: float, y: float, z: float, rooms: Floats) -> None:
+    """Fill the distance less extra from a point to each solid (n,)."""
+    for i in range(len(rooms)):
+        rooms[i] = solid_distance(solids.numbers, solids.trees, i, x, y, z, np.inf)

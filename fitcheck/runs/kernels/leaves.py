@@ -1,0 +1,252 @@
+"""Space as cubes that are halved where it matters: is there a way with so much room?
+
+A cube whose middle is f from the nearest solid holds no point with more room than f plus half
+its diagonal, and none with less than f less that. So a way with room t goes only through cubes
+that may have it; and one through cubes that surely have it is a way.
+"""
+
+from __future__ import annotations
+
+from heapq import heappop, heappush
+from math import sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from fitcheck.runs.kernels.solids import Solids, distance
+from fitcheck.world.kernels.native import native
+from fitcheck.world.kernels.vectors import Floats, Ints, Vector
+
+# Half the diagonal of a cube of edge 1.
+HALF_DIAGONAL = sqrt(3.0) / 2.0
+
+
+class Leaves(NamedTuple):
+    """Cubes; the first are a grid, the last axis running fastest.
+
+    Args:
+        low: low corner of the grid, mm.
+        pitch: edge of its cubes, mm.
+        shape: number of them along each axis.
+        children: (n,) row of the first of eight halves, 0 for a leaf.
+        places: (n, 4) how often halved, and where in a grid of that size.
+        rooms: (n,) from the middle to the nearest solid, mm.
+    """
+
+    low: Vector
+    pitch: float
+    shape: tuple[int, int, int]
+    children: Ints
+    places: Ints
+    rooms: Floats
+
+
+@native
+def middle(leaves: Leaves, i: int) -> Vector:
+    """Middle of cube i."""
+    h = edge(leaves, i)
+    x, y, z = leaves.low
+    return (
+        x + (leaves.places[i, 1] + 0.5) * h,
+        y + (leaves.places[i, 2] + 0.5) * h,
+        z + (leaves.places[i, 3] + 0.5) * h,
+    )
+
+
+@native
+def edge(leaves: Leaves, i: int) -> float:
+    """Edge of cube i, mm."""
+    return float(leaves.pitch / (1 << leaves.places[i, 0]))
+
+
+@native
+def measure(leaves: Leaves, solids: Solids, i: int, cap: float) -> None:
+    """Fill the room of cube i."""
+    x, y, z = middle(leaves, i)
+    leaves.rooms[i] = distance(solids, x, y, z, cap)
+
+
+@native
+def plant(leaves: Leaves, solids: Solids, cap: float) -> int:
+    """Fill in the grid; how many cubes it has."""
+    count = 0
+    for i in range(leaves.shape[0]):
+        for j in range(leaves.shape[1]):
+            for k in range(leaves.shape[2]):
+                places = leaves.places[count]
+                places[0], places[1], places[2], places[3] = 0, i, j, k
+                leaves.children[count] = 0
+                measure(leaves, solids, count, cap)
+                count += 1
+    return count
+
+
+@native
+def halve(leaves: Leaves, solids: Solids, i: int, count: int) -> int:
+    """Halve leaf i, the new ones from row `count` on; how many cubes there are now."""
+    leaves.children[i] = count
+    cap = leaves.rooms[i] + edge(leaves, i)
+    for child in range(8):
+        places = leaves.places[count]
+        places[0] = leaves.places[i, 0] + 1
+        places[1] = 2 * leaves.places[i, 1] + (child >> 2)
+        places[2] = 2 * leaves.places[i, 2] + (child >> 1 & 1)
+        places[3] = 2 * leaves.places[i, 3] + (child & 1)
+        leaves.children[count] = 0
+        measure(leaves, solids, count, cap)
+        count += 1
+    return count
+
+
+@native
+def cube_at(leaves: Leaves, level: int, i: int, j: int, k: int) -> int:
+    """The cube at a place of the grid halved `level` times, or the leaf that holds it; -1 outside."""
+    x, y, z = i >> level, j >> level, k >> level
+    shape = leaves.shape
+    if x < 0 or y < 0 or z < 0 or x >= shape[0] or y >= shape[1] or z >= shape[2]:
+        return -1
+    found = (x * shape[1] + y) * shape[2] + z
+    for finer in range(level - 1, -1, -1):
+        first = leaves.children[found]
+        if first == 0:
+            break
+        found = first + 4 * (i >> finer & 1) + 2 * (j >> finer & 1) + (k >> finer & 1)
+    return int(found)
+
+
+@native
+def leaf_of(leaves: Leaves, p: Vector) -> int:
+    """The leaf that holds a point; that of the grid's nearest point when it is outside."""
+    level = 20
+    h = leaves.pitch / (1 << level)
+    i = min(max(int((p[0] - leaves.low[0]) / h), 0), (leaves.shape[0] << level) - 1)
+    j = min(max(int((p[1] - leaves.low[1]) / h), 0), (leaves.shape[1] << level) - 1)
+    k = min(max(int((p[2] - leaves.low[2]) / h), 0), (leaves.shape[2] << level) - 1)
+    return cube_at(leaves, level, i, j, k)
+
+
+@native
+def fits_side(child: int, i: int, j: int, k: int) -> bool:
+    """Whether a child of a neighbour in direction (i, j, k) touches where we come from."""
+    a, b, c = child >> 2, child >> 1 & 1, child & 1
+    return (i == 0 or a == (i < 0)) and (j == 0 or b == (j < 0)) and (k == 0 or c == (k < 0))
+
+
+@native
+def flood(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Ints:
+    """Leaves from start to goal, each touching the next, that may all have the room; empty if there are none.
+
+    Those that surely have it are taken as they come, the others only then, and the best first.
+    """
+    parents = np.full(count, -1, np.int64)
+    sure, todo = np.empty(count, np.int64), np.empty(1024, np.int64)
+    held = 0
+    maybe = [(0.0, start)]
+    parents[start] = start
+    if leaves.rooms[start] + HALF_DIAGONAL * edge(leaves, start) < room:
+        return np.empty(0, np.int64)
+    while held or maybe:
+        if held:
+            held -= 1
+            here = sure[held]
+        else:
+            here = heappop(maybe)[1]
+        if here == goal:
+            break
+        level, x, y, z = leaves.places[here]
+        for side in range(27):
+            i, j, k = side // 9 - 1, side // 3 % 3 - 1, side % 3 - 1
+            todo[0] = cube_at(leaves, level, x + i, y + j, z + k)
+            left = 1 if todo[0] >= 0 else 0
+            while left:
+                left -= 1
+                other = todo[left]
+                first = leaves.children[other]
+                if first:
+                    for child in range(8):
+                        if fits_side(child, i, j, k):
+                            todo[left] = first + child
+                            left += 1
+                    continue
+                if parents[other] >= 0:
+                    continue
+                half = HALF_DIAGONAL * edge(leaves, other)
+                if leaves.rooms[other] + half < room:
+                    continue
+                parents[other] = here
+                if leaves.rooms[other] - half >= room:
+                    sure[held] = other
+                    held += 1
+                else:
+                    heappush(maybe, (half - leaves.rooms[other], other))
+    return walked(parents, goal)
+
+
+@native
+def walked(parents: Ints, goal: int) -> Ints:
+    """The way to the goal, from its start on; empty when it was not reached."""
+    at, steps = goal, 0
+    while parents[at] >= 0:
+        steps += 1
+        if parents[at] == at:
+            break
+        at = parents[at]
+    way = np.empty(steps, np.int64)
+    at = goal
+    for step in range(steps - 1, -1, -1):
+        way[step] = at
+        at = parents[at]
+    return way
+
+
+@native
+def narrowest(leaves: Leaves, way: Ints, room: float, finest: float) -> int:
+    """Of the leaves of a way that may lack the room and may be halved, that with the least; -1 for none."""
+    found, least = -1, np.inf
+    for i in way:
+        h = edge(leaves, i)
+        if h > finest and leaves.rooms[i] - HALF_DIAGONAL * h < room and leaves.rooms[i] < least:
+            found, least = i, leaves.rooms[i]
+    return found
+
+
+@native
+def halve_about(leaves: Leaves, solids: Solids, count: int, i: int, reach: int, room: float) -> int:
+    """Halve leaf i and all about it, no finer, that may have the room or lack it; the new count.
+
+    Stops early when the rows given are full.
+    """
+    level, x, y, z = leaves.places[i]
+    for a in range(x - reach, x + reach + 1):
+        for b in range(y - reach, y + reach + 1):
+            for c in range(z - reach, z + reach + 1):
+                other = cube_at(leaves, level, a, b, c)
+                if other < 0 or leaves.children[other] or count + 8 > len(leaves.rooms):
+                    continue
+                half = HALF_DIAGONAL * edge(leaves, other)
+                if leaves.rooms[other] - half < room <= leaves.rooms[other] + half:
+                    count = halve(leaves, solids, other, count)
+    return count
+
+
+@native
+def corners(leaves: Leaves, way: Ints, p: Vector, q: Vector) -> Floats:
+    """A polyline (n, 3) from p to q that stays within the leaves of a way.
+
+    From leaf to leaf it goes through the middle of what they share.
+    """
+    line = np.empty((2 * len(way) + 1, 3))
+    line[0, 0], line[0, 1], line[0, 2] = p
+    for step in range(len(way)):
+        m = middle(leaves, way[step])
+        h = edge(leaves, way[step]) / 2.0
+        for axis in range(3):
+            line[2 * step + 1, axis] = m[axis]
+        if step + 1 == len(way):
+            line[2 * step + 2, 0], line[2 * step + 2, 1], line[2 * step + 2, 2] = q
+            continue
+        n, g = middle(leaves, way[step + 1]), edge(leaves, way[step + 1]) / 2.0
+        for axis in range(3):
+            least = max(m[axis] - h, n[axis] - g)
+            line[2 * step + 2, axis] = (least + min(m[axis] + h, n[axis] + g)) / 2.0
+    return line

@@ -1,0 +1,159 @@
+"""Necks: the widest ball that could be moved between two places, where it would be held, and by what.
+
+No tube or cable with clearance all round that is wider than the ball can go there, however it
+is bent. Space is divided into cubes that are halved only where a way is in doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitcheck.runs.certify import TOLERANCE
+from fitcheck.runs.kernels import compiled
+from fitcheck.runs.kernels.leaves import Leaves
+from fitcheck.runs.lines import point_on, polyline
+from fitcheck.runs.obstacles import Obstacles, distance_at
+
+# Edge of the cubes at first, mm, how many there may be then, and after halving.
+PITCH, MOST_FIRST, MOST = 10.0, 200_000, 1_500_000
+# Between the ball found and the one proved too wide, mm, in radius; and the smallest cube for it.
+ENOUGH, FINEST = 0.05, 0.03
+# Whether less than this passes, mm in radius, is not proved: walls would have to be gone over
+# in cubes as small as this.
+FLOOR = 1.5
+# Rounds after which what is proved so far is given.
+ROUNDS = 300
+# As long as the bounds are farther apart than this, mm, their middle is tried.
+COARSE = 3.0
+# Halving goes this many cubes round a doubtful one at most.
+FARTHEST = 32
+# Solids that are farther from the middle of the neck than the nearest by this do not make it, mm.
+BESIDE = 1.0
+MOST_NAMES = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Neck:
+    """The narrowest place of the widest way between two places.
+
+    Radii are distances to solids, less their extras.
+
+    Args:
+        value: radius of a ball that passes, mm, 0 when none was found; proved.
+        most: no larger ball passes, mm; proved.
+        where: (3,) middle of the ball in the neck; where a closed wall is crossed when none passes.
+        bodies: what is nearest there, the nearest first: indices into the obstacles' names.
+        names: the same by name.
+        way: (n, 3) corners of a way for the ball; of the best try when none passes.
+    """
+
+    value: float
+    most: float
+    where: np.ndarray
+    bodies: tuple[int, ...]
+    names: tuple[str, ...]
+    way: np.ndarray
+
+
+@dataclass
+class _Bounds:
+    """What is known of the widest ball so far."""
+
+    value: float
+    most: float
+    where: np.ndarray
+    way: np.ndarray
+
+
+def widest(
+    obstacles: Obstacles,
+    start: np.ndarray,
+    goal: np.ndarray,
+    region: np.ndarray | None = None,
+    floor: float = FLOOR,
+) -> Neck:
+    """The widest ball that can be moved from start to goal, (3,) mm, inside a region.
+
+    Args:
+        region: (2, 3) where its middle must stay; the bounds of the obstacles if none is given.
+        floor: smaller balls are not proved to be stopped; `most` is then this, mm.
+    """
+    ends = np.array([start, goal], float)
+    rooms = distance_at(obstacles, ends)[0]
+    tight = int(rooms.argmin())
+    known = _Bounds(0.0, max(float(rooms[tight]), 0.0), ends[tight], ends)
+    if known.most > 0.0:
+        low, high = np.asarray(obstacles.bounds if region is None else region, float)
+        leaves = _grid(np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0)))
+        _narrow_down(obstacles, leaves, ends, known, floor)
+    bodies = _beside(obstacles, known.where)
+    return Neck(
+        known.value, known.most, known.where, bodies, tuple(obstacles.names[k] for k in bodies), known.way
+    )
+
+
+def _narrow_down(
+    obstacles: Obstacles, leaves: Leaves, ends: np.ndarray, known: _Bounds, floor: float
+) -> None:
+    """Raise the value and lower the most until they meet, or enough was tried."""
+    solids = obstacles.solids
+    count = compiled.plant_leaves(leaves, solids, known.most + leaves.pitch)
+    reach, before = 1, (0.0, 0.0)
+    for _ in range(ROUNDS):
+        gap = known.most - known.value
+        if gap <= ENOUGH or known.most <= floor or count + 8 > len(leaves.rooms):
+            return
+        room = max(known.value + (gap / 2 if gap > COARSE else ENOUGH), floor)
+        way = compiled.flood_leaves(leaves, count, ends, min(room, known.most))
+        if not len(way):
+            known.most = min(room, known.most)
+            continue
+        better = _try(obstacles, compiled.leaf_corners(leaves, way, ends), known)
+        doubtful = compiled.narrowest_leaf(leaves, way, room, FINEST)
+        if doubtful < 0:
+            if not better:
+                return
+            continue
+        # A wall is found closed sooner when each round looks twice as far along it.
+        now = (room, float(leaves.places[doubtful, 0]))
+        reach = min(2 * reach, FARTHEST) if now == before else 1
+        before = now
+        count = compiled.halve_leaves(leaves, solids, count, doubtful, reach, room)
+
+
+def _try(obstacles: Obstacles, corners: np.ndarray, known: _Bounds) -> bool:
+    """Whether a ball wider than known passes along a polyline; notes it."""
+    line = polyline(corners)
+    proved, _, along, _ = compiled.trace_solids(obstacles.solids, line, TOLERANCE)
+    better = proved > known.value
+    if better or known.value == 0.0:
+        known.value, known.where, known.way = max(proved, 0.0), point_on(line, along), corners
+    return better
+
+
+def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
+    """Room for cubes over a region."""
+    extent = np.maximum(high - low, 1.0)
+    pitch = max(PITCH, float(np.cbrt(extent.prod() / MOST_FIRST)))
+    x, y, z = np.ceil(extent / pitch).astype(int).tolist()
+    a, b, c = low.tolist()
+    return Leaves(
+        (a, b, c), pitch, (x, y, z), np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST)
+    )
+
+
+def _beside(obstacles: Obstacles, where: np.ndarray) -> tuple[int, ...]:
+    """The bodies that are nearest to a point, and those hardly farther."""
+    rooms = np.empty(len(obstacles.body))
+    x, y, z = where.tolist()
+    compiled.rooms_to(obstacles.solids, x, y, z, rooms)
+    found: list[int] = []
+    for row in np.argsort(rooms, kind="stable"):
+        body = int(obstacles.body[row])
+        if rooms[row] > rooms.min() + BESIDE or len(found) == MOST_NAMES:
+            break
+        if body not in found:
+            found.append(body)
+    return tuple(found)

@@ -132,18 +132,10 @@ def interfere(bodies: Bodies, i: int, j: int) -> bool:
     return known[pair]
 
 
-@dataclass(frozen=True, eq=False)
-class _Faces:
-    """Triangles (n, 3, 3) in the frame of a move, and their extents (n, 2, 3)."""
-
-    triangles: np.ndarray
-    extents: np.ndarray
+_turned: OrderedDict[tuple[str, bytes], tuple[slides.Faces, slides.Faces]] = OrderedDict()
 
 
-_turned: OrderedDict[tuple[str, bytes], tuple[_Faces, _Faces]] = OrderedDict()
-
-
-def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[_Faces, _Faces]:
+def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[slides.Faces, slides.Faces]:
     """Triangles of a piece that look along and against a world direction, turned to it; not shifted."""
     tree = trees.tree_of(int(bodies.kinds[row]), bodies.halves[row], bodies.meshes[row])
     turn = bodies.rotations[row].T @ slides.frame_along(direction)
@@ -151,7 +143,7 @@ def _faces(bodies: Bodies, row: int, direction: np.ndarray) -> tuple[_Faces, _Fa
     found = _turned.get(name)
     if found is None:
         ahead, back = slides.split(tree.triangles, turn)
-        found = _Faces(ahead, slides.extents(ahead)), _Faces(back, slides.extents(back))
+        found = slides.faces(ahead), slides.faces(back)
         if len(ahead) + len(back) <= FACES_TURNED:
             _turned[name] = found
             if len(_turned) > TURNED_KEPT:
@@ -166,21 +158,16 @@ def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -
     """
     ours, theirs = _faces(bodies, i, direction), _faces(bodies, j, direction)
     offset = (bodies.centres[i] - bodies.centres[j]) @ slides.frame_along(direction)
-    way = _meet(ours[0], offset, theirs[1], limit, CONTACT)
+    way = slides.first_touch(ours[0], offset, theirs[1], limit, CONTACT, CONTACT)
     if _open(bodies, i) or _open(bodies, j):
         # Whether a face looks out is not sure: every face may be run into, but the first
         # contact itself is judged by the sides as they are.
         every = [(one, other) for one in ours for other in theirs]
-        way = min(way, *(_meet(one, offset, other, limit, -CONTACT) for one, other in every))
-    return max(way, 0.0)
-
-
-def _meet(ours: _Faces, offset: np.ndarray, theirs: _Faces, limit: float, slack: float) -> float:
-    return float(
-        slides.first_touch(
-            ours.triangles, ours.extents, offset, theirs.triangles, theirs.extents, limit, slack, CONTACT
+        way = min(
+            way,
+            *(slides.first_touch(one, offset, other, limit, -CONTACT, CONTACT) for one, other in every),
         )
-    )
+    return max(way, 0.0)
 
 
 def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: float) -> float:

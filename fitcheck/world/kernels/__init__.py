@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fitcheck.world.kernels import compiled
-from fitcheck.world.kernels.bodies import TRIANGLE
+from fitcheck.world.kernels.bodies import TRIANGLE, Bodies, make_scratch
 from fitcheck.world.kernels.native import is_kept
 
 __all__ = [
@@ -214,8 +214,9 @@ def _measure(
     chosen = _ints(pairs).reshape(-1, 2)
     numbers = np.empty((len(chosen), 3))
     vectors = np.empty((len(chosen), 3, 3))
-    scene = kinds, _floats(halves), _floats(frames), _floats(centres), chosen
-    compiled.measure(*scene, float(within), least_only, numbers, vectors)
+    bodies = Bodies(kinds, _floats(halves), _floats(frames))
+    scratch = make_scratch()
+    compiled.measure(bodies, _floats(centres), chosen, float(within), least_only, scratch, numbers, vectors)
     return Measures(numbers[:, 0], numbers[:, 1], vectors[:, 0], vectors[:, 1], vectors[:, 2], numbers[:, 2])
 
 
@@ -231,10 +232,12 @@ def _travel(
     least_only: bool,
 ) -> Floats:
     chosen = _ints(pairs).reshape(-1, 2)
-    way = _floats(direction)
+    way = np.array(direction, float)
     travels = np.empty(len(chosen))
-    scene = kinds, _floats(halves), _floats(frames), _floats(centres), chosen
-    compiled.travel(*scene, way / np.linalg.norm(way), float(limit), float(tolerance), least_only, travels)
+    way /= np.linalg.norm(way)
+    bodies = Bodies(kinds, _floats(halves), _floats(frames))
+    ends, scratch = (float(limit), float(tolerance)), make_scratch()
+    compiled.travel(bodies, _floats(centres), chosen, way, *ends, least_only, scratch, travels)
     return travels
 
 

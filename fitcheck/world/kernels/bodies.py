@@ -18,6 +18,8 @@ from fitcheck.world.kernels.vectors import Floats, Ints, Vector, add, along, axi
 # BOX and CYLINDER are those of `parts.solids.Kind`. A TRIANGLE is known to the kernels
 # only: the rows of its frame are its corners, relative to its centre.
 BOX, CYLINDER, TRIANGLE = 0, 1, 2
+# Directions sampled over the sphere where two cylinders overlap, see `depth.try_sphere`.
+ON_SPHERE = 256
 
 # Distance, depth, unit normal from i to j, point of i, point of j (both from the centre of
 # i), and by how much the distance may be too large.
@@ -33,26 +35,31 @@ class Bodies(NamedTuple):
 
 
 class Scratch(NamedTuple):
-    """Room that one pair after the other uses, so that none has to be allocated.
+    """Room that one pair after the other uses, so that nothing has to be allocated.
 
     Args:
         turn: (3, 3) axes of one box in the frame of another.
         hull: (4, 9) points of the set of differences, see `nearest.improve`.
         weights: (4,) of these points.
         inner: two boxes, see `travel.surely_deeper`.
+        ring: (8,) values about a direction, see `depth.climb_sphere`.
+        values, samples: (m,) of m directions (m, 3), see `depth.try_sphere`.
     """
 
     turn: Floats
     hull: Floats
     weights: Floats
     inner: Bodies
+    ring: Floats
+    values: Floats
+    samples: Floats
 
 
-@native
 def make_scratch() -> Scratch:
     """New scratch."""
     inner = Bodies(np.zeros(2, np.int64), np.zeros((2, 3)), np.zeros((2, 3, 3)))
-    return Scratch(np.empty((3, 3)), np.empty((4, 9)), np.empty(4), inner)
+    sphere = np.empty(ON_SPHERE), np.empty((ON_SPHERE, 3))
+    return Scratch(np.empty((3, 3)), np.empty((4, 9)), np.empty(4), inner, np.empty(8), *sphere)
 
 
 @native

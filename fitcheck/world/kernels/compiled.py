@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitcheck.world.kernels.bodies import BOX, CYLINDER, Bodies, Measure, Scratch, make_scratch, radius
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, Bodies, Measure, Scratch, radius
 from fitcheck.world.kernels.boxes import measure_boxes
 from fitcheck.world.kernels.coaxial import backwards, measure_coaxial, mirrored, shared_axis
-from fitcheck.world.kernels.native import entry, native
+from fitcheck.world.kernels.native import bare_entry, native
 from fitcheck.world.kernels.rounds import measure_convex
 from fitcheck.world.kernels.travel import travel_pair
 from fitcheck.world.kernels.vectors import Floats, Ints, Vector, add, length, row, sub
@@ -30,15 +30,14 @@ def measure_pair(bodies: Bodies, i: int, j: int, c: Vector, within: float, scrat
     return measure_convex(bodies, i, j, c, within, scratch)
 
 
-@entry
+@bare_entry
 def measure(
-    kinds: Ints,
-    halves: Floats,
-    frames: Floats,
+    bodies: Bodies,
     centres: Floats,
     pairs: Ints,
     within: float,
     least_only: bool,
+    scratch: Scratch,
     numbers: Floats,
     vectors: Floats,
 ) -> None:
@@ -46,8 +45,6 @@ def measure(
 
     With least_only each pair need only be measured if it beats all before it.
     """
-    bodies = Bodies(kinds, halves, frames)
-    scratch = make_scratch()
     for k in range(len(pairs)):
         i, j = pairs[k, 0], pairs[k, 1]
         c = sub(row(centres, j), row(centres, i))
@@ -66,22 +63,19 @@ def measure(
             within = min(within, distance)
 
 
-@entry
+@bare_entry
 def travel(
-    kinds: Ints,
-    halves: Floats,
-    frames: Floats,
+    bodies: Bodies,
     centres: Floats,
     pairs: Ints,
     way: Floats,
     limit: float,
     tolerance: float,
     least_only: bool,
+    scratch: Scratch,
     travels: Floats,
 ) -> None:
     """Fill travels (k,); with least_only those beyond the least so far may be left inf."""
-    bodies = Bodies(kinds, halves, frames)
-    scratch = make_scratch()
     d = (way[0], way[1], way[2])
     for k in range(len(pairs)):
         i, j = pairs[k, 0], pairs[k, 1]
@@ -91,7 +85,7 @@ def travel(
             limit = min(limit, max(travels[k], 0.0))
 
 
-@entry
+@bare_entry
 def winding(triangles: Floats, points: Floats, turns: Floats) -> None:
     """Fill turns (p,) with the winding number of triangles (m, 3, 3) about points (p, 3)."""
     wind(triangles, points, turns)

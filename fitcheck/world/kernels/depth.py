@@ -13,14 +13,13 @@ from math import cos, pi, sin, sqrt
 
 import numpy as np
 
-from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, separation
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, ON_SPHERE, TRIANGLE, Bodies, Scratch, separation
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.vectors import Floats, Vector, along, axis, cross, dot, length, scale
 
-# Samples on a great circle, and over the sphere for two cylinders. The tests hold the
-# result against 4,000 directions with refinement.
+# Samples on a great circle; those over the sphere, for two cylinders, are `ON_SPHERE`. The
+# tests hold the result against 4,000 directions with refinement.
 ON_CIRCLE = 24
-ON_SPHERE = 256
 # Starts refined from the sphere's samples, and how far they lie apart (cosine).
 STARTS = 8
 APART = 0.97
@@ -158,14 +157,15 @@ def try_circle(
 
 
 @native
-def climb_sphere(bodies: Bodies, i: int, j: int, c: Vector, n: Vector, step: float) -> tuple[float, Vector]:
+def climb_sphere(
+    bodies: Bodies, i: int, j: int, c: Vector, n: Vector, step: float, ring: Floats
+) -> tuple[float, Vector]:
     """A local best direction from n: the top of a quadric through nine values, or the best of them.
 
     Ridges, where the top is not smooth, are great circles that `try_circle` walks, so it
     does no harm that this stops on them.
     """
     best = separation(bodies, i, j, c, n)
-    ring = np.empty(8)
     for _ in range(CLIMB):
         if step < 1e-6:
             break
@@ -213,10 +213,11 @@ def quadric_top(ring: Floats, centre: float) -> tuple[float, float]:
 
 
 @native
-def try_sphere(bodies: Bodies, i: int, j: int, c: Vector, best: float, where: Vector) -> tuple[float, Vector]:
+def try_sphere(
+    bodies: Bodies, i: int, j: int, c: Vector, best: float, where: Vector, scratch: Scratch
+) -> tuple[float, Vector]:
     """The better of (best, where) and what is found from samples of all directions."""
-    values = np.empty(ON_SPHERE)
-    samples = np.empty((ON_SPHERE, 3))
+    values, samples = scratch.values, scratch.samples
     for k in range(ON_SPHERE):
         # Fibonacci spiral: evenly spread points on a half sphere, turned along c.
         z = (k + 0.5) / ON_SPHERE
@@ -226,21 +227,26 @@ def try_sphere(bodies: Bodies, i: int, j: int, c: Vector, best: float, where: Ve
         samples[k, 0], samples[k, 1], samples[k, 2] = n[0], n[1], n[2]
         values[k] = separation(bodies, i, j, c, n)
     for _ in range(STARTS):
-        k = int(np.argmax(values))
+        k = 0
+        for m in range(1, ON_SPHERE):
+            if values[m] > values[k]:
+                k = m
         if values[k] == -np.inf:
             break
         n = (samples[k, 0], samples[k, 1], samples[k, 2])
         for m in range(ON_SPHERE):
             if samples[m, 0] * n[0] + samples[m, 1] * n[1] + samples[m, 2] * n[2] > APART:
                 values[m] = -np.inf
-        top, n = climb_sphere(bodies, i, j, c, n, 0.05)
+        top, n = climb_sphere(bodies, i, j, c, n, 0.05, scratch.ring)
         if top > best:
             best, where = top, n
     return best, where
 
 
 @native
-def deepest(bodies: Bodies, i: int, j: int, c: Vector, known: Vector) -> tuple[float, Vector]:
+def deepest(
+    bodies: Bodies, i: int, j: int, c: Vector, known: Vector, scratch: Scratch
+) -> tuple[float, Vector]:
     """Depth of two overlapping bodies and its direction, from i to j.
 
     Args:
@@ -260,5 +266,5 @@ def deepest(bodies: Bodies, i: int, j: int, c: Vector, known: Vector) -> tuple[f
     for k in range(edge_count(bodies, j)):
         best, where = try_circle(bodies, i, j, c, edge(bodies, j, k), best, where)
     if bodies.kinds[i] == CYLINDER and bodies.kinds[j] == CYLINDER:
-        best, where = try_sphere(bodies, i, j, c, best, where)
+        best, where = try_sphere(bodies, i, j, c, best, where, scratch)
     return -best, where

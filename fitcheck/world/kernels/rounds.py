@@ -27,7 +27,7 @@ def measure_convex(bodies: Bodies, i: int, j: int, c: Vector, within: float, scr
         return least, 0.0, normal, nowhere, nowhere, np.inf
     most = length(sub(q, p))
     if met or (most < DOUBTFUL and least < 0.0):
-        depth, out = deepest(bodies, i, j, c, normal)
+        depth, out = deepest(bodies, i, j, c, normal, scratch)
         if met or depth > most:
             # Cleared by the depth the bodies touch: the place where is the contact.
             depth = max(depth, 0.0)

@@ -131,7 +131,7 @@ def presses(
         here = along(c, d, -s)
         if surely_deeper(bodies, i, j, here, tolerance, scratch):
             return True
-        depth, n = deepest(bodies, i, j, here, d)
+        depth, n = deepest(bodies, i, j, here, d, scratch)
         if depth > tolerance:
             return True
         rate = dot(n, d)
@@ -157,7 +157,7 @@ def travel_convex(
     touch, met = approach(bodies, i, j, c, d, end, scratch)
     if not met:
         return np.inf
-    if touch == 0.0 and deepest(bodies, i, j, c, d)[0] > allowed:
+    if touch == 0.0 and deepest(bodies, i, j, c, d, scratch)[0] > allowed:
         return BLOCKED_BEFORE
     back, met = approach(bodies, i, j, along(c, d, -end), backwards(d), end - touch, scratch)
     if not met or not presses(bodies, i, j, c, d, touch, end - back, allowed, scratch):

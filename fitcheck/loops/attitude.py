@@ -22,12 +22,14 @@ class Attitude:
     """Heights along one direction, and the pieces of bore between them.
 
     Tanks are nodes too, numbered after the others: a way through a tank passes its openings and
-    nothing higher, so a tank's own height is minus infinity.
+    nothing higher, so a tank's own height is minus infinity. `z` is the height of each node's lowest
+    corner, where coolant passes first, `tops` that of its highest, where air does.
     """
 
     water: Waterway
     up: np.ndarray
     z: np.ndarray
+    tops: np.ndarray
     pipes: tuple[Pipe, ...]
 
     @property
@@ -48,24 +50,33 @@ class Attitude:
                 ways[opening].append(node)
         return ways
 
-    def spill(self, exits: Iterable[int]) -> np.ndarray:
+    def spill(self, exits: Iterable[int], siphon: bool = False) -> np.ndarray:
         """For each node the least height that must be passed on the way to an exit (inf: no way).
+
+        With `siphon` bores are passed at any height, for full of coolant they lift it over: only the
+        openings of tanks, where a siphon would draw air, and the exits count.
 
         Minimax paths, by one search from the exits in rising order (as depressions are filled:
         Barnes, Lehman and Mulla 2014, "Priority-flood").
         """
-        least = np.full(len(self.z), math.inf)
+        exits = tuple(exits)
+        z = self.z
+        if siphon:
+            z = np.full(len(z), -math.inf)
+            counting = [*exits, *(node for tank in self.water.tanks for node in tank.openings)]
+            z[counting] = self.z[counting]
+        least = np.full(len(z), math.inf)
         queue = []
         for node in exits:
-            least[node] = self.z[node]
-            queue.append((float(self.z[node]), node))
+            least[node] = z[node]
+            queue.append((float(z[node]), node))
         heapq.heapify(queue)
         while queue:
             height, node = heapq.heappop(queue)
             if height > least[node]:
                 continue
             for other in self.ways[node]:
-                passed = max(height, float(self.z[other]))
+                passed = max(height, float(z[other]))
                 if passed < least[other]:
                     least[other] = passed
                     heapq.heappush(queue, (passed, other))
@@ -115,6 +126,7 @@ def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -
     """The waterway with heights along `up` (a unit vector); bores that cross `level` are parted there."""
     direction = np.asarray(up, float)
     z = list(water.heights(direction))
+    tops = list(-water.heights(-direction))
     pipes: list[Pipe] = []
     for pipe in water.pipes:
         low, high = sorted((z[pipe.a], z[pipe.b]))
@@ -123,8 +135,9 @@ def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -
             continue
         share = float((level - z[pipe.a]) / (z[pipe.b] - z[pipe.a]))
         z.append(level)
+        tops.append(level)
         new = len(z) - 1
         pipes.append(replace(pipe, b=new, length=pipe.length * share))
         pipes.append(replace(pipe, a=new, length=pipe.length * (1 - share)))
-    z += [-math.inf] * len(water.tanks)
-    return Attitude(water, direction, np.array(z), tuple(pipes))
+    tanks = [-math.inf] * len(water.tanks)
+    return Attitude(water, direction, np.array(z + tanks), np.array(tops + tanks), tuple(pipes))

@@ -10,6 +10,9 @@ from fitcheck.loops.filling import Filled, fill
 from fitcheck.loops.places import DROP, Place
 from fitcheck.loops.waterway import UP, Waterway
 
+# Of so many places, the largest, one more opening is tried.
+TRIED = 4
+
 
 @dataclass(frozen=True, eq=False)
 class Better:
@@ -18,7 +21,7 @@ class Better:
     Args:
         node: where, and what kind: `drain` or `vent`.
         name: of the port there, empty on a run.
-        owners: of the place that it empties.
+        owners: of the bores there.
         drained: what stays then (of a drain, or a vent for draining).
         filled: what air stays then (of a vent for filling).
         gain: ml less, at most.
@@ -38,10 +41,10 @@ def better_drained(
 ) -> Better | None:
     """The drain or vent more that leaves least behind; None where none gains anything.
 
-    Tried are the lowest point of every place where coolant stays, as a drain, and its highest as a vent.
+    Tried are the lowest tube and port of each large place as a drain, and the highest as a vent.
     """
     found: list[Better] = []
-    for place in now.places:
+    for place in now.places[:TRIED]:
         for node in _ends(water, place, up, lowest=True):
             then = drain(water, {*drains, node}, vents, up)
             found.append(_better(water, node, "drain", place, now.most - then.most, drained=then))
@@ -56,7 +59,7 @@ def better_filled(
 ) -> Better | None:
     """The vent more that leaves least air behind; None where none gains anything."""
     found: list[Better] = []
-    for place in now.places:
+    for place in now.places[:TRIED]:
         for node in _ends(water, place, up, lowest=False):
             then = fill(water, {*vents, node}, up)
             found.append(_better(water, node, "vent", place, now.air - then.air, filled=then))
@@ -64,14 +67,17 @@ def better_filled(
 
 
 def _ends(water: Waterway, place: Place, up: Sequence[float], lowest: bool) -> list[int]:
-    """The lowest or highest node of a place, and of its named ports."""
+    """The lowest or highest node of a place that can be opened, and of its ports."""
     heights = water.heights(up) if lowest else water.heights([-c for c in up])
-    if not place.nodes:
-        return []
-    ends = [min(place.nodes, key=lambda node: (float(heights[node]), node))]
-    named = [node for node in place.nodes if water.names[node]]
-    if named:
-        ends.append(min(named, key=lambda node: (float(heights[node]), node)))
+    ways = {node for node in place.nodes if water.names[node]}
+    bores = set()
+    for pipe in water.pipes:
+        for here, there in ((pipe.a, pipe.b), (pipe.b, pipe.a)):
+            if here in place.nodes and pipe.tube:
+                bores.add(here)
+            elif here in place.nodes and water.names[there]:
+                ways.add(there)  # a plugged port of a tank
+    ends = [min(some, key=lambda node: (float(heights[node]), node)) for some in (bores, ways) if some]
     return list(dict.fromkeys(ends))
 
 
@@ -79,7 +85,8 @@ def _better(
     water: Waterway, node: int, kind: str, place: Place, gain: float,
     drained: Drained | None = None, filled: Filled | None = None,
 ) -> Better:  # fmt: skip
-    return Better(node, kind, water.names[node], place.owners, gain, drained, filled)
+    owners = tuple(dict.fromkeys(pipe.owner for pipe in water.pipes if node in (pipe.a, pipe.b)))
+    return Better(node, kind, water.names[node], owners or place.owners, gain, drained, filled)
 
 
 def _best(found: Sequence[Better]) -> Better | None:

@@ -90,25 +90,9 @@ class _Case:
 
     @cached_property
     def levels(self) -> list[float]:
-        """How far a siphon draws each tank down: to its lowest way to a drain, not below the drain."""
-        here = self.here
-        return [
-            max(self.foot, min((float(here.z[way]) for way in tank.openings if self._leads(way, node)),
-                               default=math.inf))
-            for node, tank in zip(here.tank_nodes, here.water.tanks, strict=True)
-        ]  # fmt: skip
-
-    def _leads(self, way: int, tank: int) -> bool:
-        """Whether an opening leads to a drain without going back through its tank."""
-        seen, queue = {way, tank}, [way]
-        while queue:
-            node = queue.pop()
-            if node in self.drains:
-                return True
-            new = [other for other in self.here.ways[node] if other not in seen]
-            seen.update(new)
-            queue += new
-        return False
+        """How far a siphon draws each tank down: to the openings it draws from, not below the drain."""
+        drawn = self.here.spill(self.drains, siphon=True)
+        return [max(self.foot, float(drawn[node])) for node in self.here.tank_nodes]
 
     def _together(self, a: int, b: int) -> bool:
         return any(a in group and b in group for group in self.groups)
@@ -130,7 +114,7 @@ class _Case:
                 if other in seen or not self._passes(node, other, first_tank):
                     continue
                 seen.add(other)
-                if other >= first_tank or here.z[other] > self.foot:
+                if other >= first_tank or here.tops[other] > self.foot:
                     queue.append(other)
         return frozenset(seen)
 
@@ -139,8 +123,8 @@ class _Case:
         if other >= first_tank:
             return self._tank_aired(other - first_tank)
         if node >= first_tank:
-            return bool(here.z[other] >= max(self.levels[node - first_tank], self.foot))
-        return bool(here.z[other] >= self.foot) and self._together(node, other)
+            return bool(here.tops[other] >= self.levels[node - first_tank])
+        return bool(here.tops[other] >= self.foot) and self._together(node, other)
 
     def _swept(self, pipe: Pipe) -> bool:
         """Whether a perfect siphon empties this piece of bore."""
@@ -207,7 +191,8 @@ class _Case:
             return "no way to a drain"
         tanks = [node - first for node in nodes if node >= first]
         bores = [node for node in nodes if node < first]
-        if not any(node in group for group in self.groups for node in bores):
+        aired = any(node in group for group in self.groups for node in bores)
+        if not aired and not any(self._tank_aired(k) for k in tanks):
             return "no air comes in"
         if tanks and all(self.here.water.tanks[k].unsure for k in tanks) and self._dry(nodes):
             return "its inside is not known"

@@ -193,7 +193,7 @@ class _Fitter:
             if wet.piece is None:
                 self._channel(part, wet, ports, share)
                 continue
-            piece = _placed(part, wet.piece)
+            piece = placed(part, wet.piece)
             openings[wet.name] += [self._way_in(spot, piece, wet, part.name) for spot in ports]
             for other, corners in wet.meets:
                 between = self.plumber.node(part.pose.point(corners))
@@ -201,7 +201,7 @@ class _Fitter:
                 openings[other].append(between)
         for wet in part.shape.wet.values():
             if wet.piece is not None:
-                piece = _placed(part, wet.piece)
+                piece = placed(part, wet.piece)
                 self.plumber.tank(part.name, [piece], openings[wet.name], wet.share * share, wet.unsure)
 
     def _scale(self, part: Part) -> float:
@@ -265,7 +265,7 @@ def _area(bore: float) -> float:
     return math.pi * bore * bore / 4
 
 
-def _placed(part: Part, piece: Piece) -> Piece:
+def placed(part: Part, piece: Piece) -> Piece:
     return replace(piece, rotation=part.pose.rotation @ piece.rotation, centre=part.pose.point(piece.centre))
 
 

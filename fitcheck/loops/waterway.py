@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -26,6 +27,7 @@ class Pipe:
         area: of the bore, mm²; 0 for what holds nothing worth counting.
         length: mm.
         owner: the run or part that it belongs to.
+        tube: it is a piece of tube, that can be cut for a tee.
     """
 
     a: int
@@ -33,6 +35,7 @@ class Pipe:
     area: float
     length: float
     owner: str
+    tube: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +93,14 @@ class Waterway:
 
     def heights(self, up: Sequence[float] | np.ndarray) -> np.ndarray:
         """(n,) height of each node's lowest corner along `up`, mm."""
-        return np.array([float((corners @ np.asarray(up, float)).min()) for corners in self.points])
+        corners, starts = self._corners
+        return np.asarray(np.minimum.reduceat(corners @ np.asarray(up, float), starts))
+
+    @cached_property
+    def _corners(self) -> tuple[np.ndarray, np.ndarray]:
+        """All corners in one array, and where those of each node begin."""
+        counts = [len(corners) for corners in self.points]
+        return np.concatenate(self.points), np.cumsum([0, *counts[:-1]])
 
     def middle(self, node: int) -> np.ndarray:
         """(3,) middle of a node's corners, mm."""
@@ -118,11 +128,13 @@ class Plumber:
             self.index[name] = len(self.names) - 1
         return len(self.names) - 1
 
-    def pipe(self, a: int, b: int, area: float, owner: str, length: float | None = None) -> None:
+    def pipe(
+        self, a: int, b: int, area: float, owner: str, length: float | None = None, tube: bool = False
+    ) -> None:
         """A straight bore between two nodes."""
         if length is None:
             length = float(np.linalg.norm(self.points[b].mean(axis=0) - self.points[a].mean(axis=0)))
-        self.pipes.append(Pipe(a, b, area, length, owner))
+        self.pipes.append(Pipe(a, b, area, length, owner, tube))
 
     def line(
         self, a: int, b: int, corners: np.ndarray, radius: float, area: float, owner: str
@@ -143,9 +155,9 @@ class Plumber:
         pieces = centre_line(corners, radius, self.ups)
         for point, length in pieces[:-1]:
             nodes.append(self.node(point))
-            self.pipe(nodes[-2], nodes[-1], area, owner, length)
+            self.pipe(nodes[-2], nodes[-1], area, owner, length, tube=True)
         nodes.append(b)
-        self.pipe(nodes[-2], b, area, owner, pieces[-1][1])
+        self.pipe(nodes[-2], b, area, owner, pieces[-1][1], tube=True)
         return tuple(nodes)
 
     def tank(

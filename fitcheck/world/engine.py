@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitcheck.parts.solids import Kind, Piece
+from fitcheck.parts.solids import Piece
 from fitcheck.world import kernels, moves, pairs, slides, volumes
 from fitcheck.world.bodies import Bodies, Body, bodies, bounds_gap, near, with_probe
 from fitcheck.world.frames import SIDES
@@ -82,14 +82,15 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
     np.minimum.at(far, owner, gaps)
     keep = gaps <= reach[owner]
     rows, owner = rows[keep], owner[keep]
-    found: list[list[Measured]] = [[] for _ in chosen]
+    out = [pairs.at_least(beyond) for beyond in far.tolist()]
     if len(rows):
-        _measure_into(bodies, rows, owner, reach, found)
-    out = []
-    for (i, j), several, beyond in zip(chosen.tolist(), found, far.tolist(), strict=True):
-        worst = _worst(several) if several else pairs.at_least(beyond)
-        error = bodies.all[i].error + bodies.all[j].error
-        out.append(replace(worst, error=worst.error + error) if error else worst)
+        found = pairs.measure_rows(bodies, rows, owner, reach)
+        for own, k in zip(*_worst(found, owner), strict=True):
+            out[own] = found[k]
+    errors = [body.error for body in bodies.all]
+    for k, (i, j) in enumerate(chosen.tolist()):
+        if error := errors[i] + errors[j]:
+            out[k] = replace(out[k], error=out[k].error + error)
     return out
 
 
@@ -111,41 +112,19 @@ def _piece_pairs(bodies: Bodies, chosen: np.ndarray) -> tuple[np.ndarray, np.nda
     return np.column_stack([first, second]), owner
 
 
-def _measure_into(
-    bodies: Bodies, rows: np.ndarray, owner: np.ndarray, reach: np.ndarray, found: list[list[Measured]]
-) -> None:
-    """Measure pairs of pieces, the nearest by their boxes first; farther ones then drop out."""
-    around = pairs.bounding(bodies, rows, float(reach[owner].max()))
-    meshed = (bodies.kinds[rows] == Kind.MESH).any(axis=1)
-    bound = around.distance
-    best = np.full(len(found), np.inf)
-    simple = np.flatnonzero(~meshed)
-    np.minimum.at(best, owner[simple], bound[simple])
-    for k in simple.tolist():
-        if bound[k] <= best[owner[k]] or around.depth[k] > 0:
-            found[owner[k]].append(
-                Measured(
-                    float(bound[k]), float(around.depth[k]), around.normal[k], around.on_a[k], around.on_b[k],
-                    float(around.error[k]),
-                )
-            )  # fmt: skip
-    for k in np.flatnonzero(meshed)[np.argsort(bound[meshed], kind="stable")].tolist():
-        own = owner[k]
-        if bound[k] > reach[own]:
-            found[own].append(pairs.at_least(float(bound[k])))
-        elif bound[k] <= best[own]:
-            i, j = rows[k].tolist()
-            measured = pairs.measure_meshes(bodies, i, j, float(around.depth[k]), around.normal[k])
-            best[own] = min(best[own], measured.distance)
-            found[own].append(measured)
+def _worst(found: pairs.Answers, owner: np.ndarray) -> tuple[list[int], list[int]]:
+    """Owners of pairs of pieces, and the pair that tells of each: the deepest, else the nearest.
 
-
-def _worst(several: list[Measured]) -> Measured:
-    """Of all pairs of pieces the deepest, else the nearest; undecided if any of them is."""
-    worst = min(several, key=lambda m: (-np.inf if np.isnan(m.depth) else -m.depth, m.distance))
-    if worst.interferes or all(m.decided for m in several):
-        return worst
-    return replace(worst, decided=False)
+    Undecided if any of them is, unless they interfere.
+    """
+    depth = np.where(np.isnan(found.depth), np.inf, found.depth)
+    order = np.lexsort((found.distance, -depth, owner))
+    owners, first = np.unique(owner[order], return_index=True)
+    chosen = order[first]
+    undecided = np.zeros(owners[-1] + 1, bool)
+    undecided[owner[~found.decided]] = True
+    found.decided[chosen] &= ~undecided[owners] | (depth[chosen] > CONTACT)
+    return owners.tolist(), chosen.tolist()
 
 
 def overlap(bodies: Bodies, i: int, j: int) -> Overlap:

@@ -124,11 +124,8 @@ def interfere(bodies: Bodies, i: int, j: int) -> bool:
     known = _interfering.setdefault(bodies, {})
     pair = (min(i, j), max(i, j))
     if pair not in known:
-        around = pairs.bounding(bodies, np.array([pair]), 0.0)
-        depth = float(around.depth[0])
-        known[pair] = (
-            depth > CONTACT and pairs.measure_meshes(bodies, *pair, depth, around.normal[0]).interferes
-        )
+        found = pairs.measure_rows(bodies, np.array([pair]), np.zeros(1, int), np.zeros(1))
+        known[pair] = found[0].interferes
     return known[pair]
 
 

@@ -14,7 +14,10 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.world import kernels, trees, volumes
 from fitcheck.world.bodies import Bodies
-from fitcheck.world.prisms import facet_error, nearest_in_cylinder
+from fitcheck.world.forest import planted
+from fitcheck.world.kernels.descent import Asked, make_scratch, nearest_pairs
+from fitcheck.world.nested import inside
+from fitcheck.world.prisms import facet_error
 from fitcheck.world.trees import Pose, Tree
 
 # Pieces that press into each other by no more than this only touch, mm: above what single
@@ -23,8 +26,10 @@ from fitcheck.world.trees import Pose, Tree
 CONTACT = 0.01
 # Oriented boxes that overlap by less hold nothing that overlaps by more, mm: rounding.
 FLUSH = 1e-3
-# Surfaces nearer than this may be touching ones that a hit test called free, mm.
+# Surfaces nearer than this may be touching ones but for rounding, mm.
 TOUCHING = 1e-6
+# So much beyond what is asked a distance is still found exactly, mm: poses are rounded to it.
+EDGE = 1e-9
 
 MESH, CYLINDER = int(Kind.MESH), int(Kind.CYLINDER)
 
@@ -89,11 +94,131 @@ def bounding(bodies: Bodies, rows: np.ndarray, within: float) -> kernels.Measure
 
 
 @dataclass(frozen=True, eq=False)
-class Couple:
-    """Two pieces of which at least one is a mesh, in the canonical order and frame.
+class Answers:
+    """`Measured`, one row each: distance, depth, error, decided (k,), normal, on_a and on_b (k, 3)."""
 
-    `rows` are theirs in `bodies`; `swapped` when the order is not the one asked.
+    distance: np.ndarray
+    depth: np.ndarray
+    normal: np.ndarray
+    on_a: np.ndarray
+    on_b: np.ndarray
+    error: np.ndarray
+    decided: np.ndarray
+
+    def __getitem__(self, k: int) -> Measured:
+        numbers = float(self.distance[k]), float(self.depth[k])
+        vectors = self.normal[k], self.on_a[k], self.on_b[k]
+        return Measured(*numbers, *vectors, float(self.error[k]), bool(self.decided[k]))
+
+    def put(self, k: int, one: Measured) -> None:
+        """Write a row."""
+        self.distance[k], self.depth[k], self.error[k] = one.distance, one.depth, one.error
+        self.normal[k], self.on_a[k], self.on_b[k] = one.normal, one.on_a, one.on_b
+        self.decided[k] = one.decided
+
+
+def measure_rows(bodies: Bodies, rows: np.ndarray, owner: np.ndarray, reach: np.ndarray) -> Answers:
+    """Distance, or depth, of pairs of pieces; only the least of each owner's need be exact.
+
+    Args:
+        rows: (k, 2) of pieces.
+        owner: (k,) which pairs are asked for the least of together.
+        reach: (m,) of each owner, mm; what is farther apart than it comes back with a lower bound.
     """
+    around = bounding(bodies, rows, float(reach.max(initial=0.0)))
+    decided = np.ones(len(rows), bool)
+    found = Answers(
+        around.distance, around.depth, around.normal, around.on_a, around.on_b, around.error, decided
+    )
+    meshed = (bodies.kinds[rows] == MESH).any(axis=1)
+    if meshed.any():
+        best = reach + EDGE
+        np.minimum.at(best, owner[~meshed], around.distance[~meshed])
+        asked = np.flatnonzero(meshed)
+        asked = asked[np.argsort(around.distance[asked], kind="stable")]
+        _measure_meshes(Couples.of(bodies, rows[asked]), asked, owner[asked], best, found)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Couples:
+    """Pairs (k, 2) of pieces of which at least one is a mesh, in the canonical order and frame.
+
+    Meshes come first, then what comes first by its content; the first is at the identity, the
+    second at its pose relative to it, rounded far below any tolerance. So the same relation
+    gives the same bytes wherever it stands in the world.
+
+    Args:
+        rows: (k, 2) theirs in `bodies`; `swapped`, (k,), where that is not the order asked.
+        trees: of each piece that occurs, and `which`, (k, 2), theirs.
+        rotations, shifts: (k, 3, 3) and (k, 3) the second in the frame of the first.
+    """
+
+    bodies: Bodies
+    rows: np.ndarray
+    swapped: np.ndarray
+    trees: list[Tree]
+    which: np.ndarray
+    rotations: np.ndarray
+    shifts: np.ndarray
+
+    @staticmethod
+    def of(bodies: Bodies, rows: np.ndarray) -> Couples:
+        """These pairs."""
+        pieces, which = np.unique(rows, return_inverse=True)
+        which = which.reshape(-1, 2)
+        known = [
+            trees.tree_of(kind, bodies.halves[row], bodies.meshes[row])
+            for row, kind in zip(pieces.tolist(), bodies.kinds[pieces].tolist(), strict=True)
+        ]
+        names = [(tree.kind != MESH, tree.kind, tree.key) for tree in known]
+        places = {name: place for place, name in enumerate(sorted(set(names)))}
+        order = np.array([places[name] for name in names])[which]
+        swapped = order[:, 1] < order[:, 0]
+        rows = np.where(swapped[:, None], rows[:, ::-1], rows)
+        which = np.where(swapped[:, None], which[:, ::-1], which)
+        return Couples(bodies, rows, swapped, known, which, *_relative(bodies, rows))
+
+    def points(self, in_first: np.ndarray) -> np.ndarray:
+        """Points (k, n, 3) of the frames of the firsts in the world."""
+        first = self.rows[:, 0]
+        turned = np.einsum("kij,knj->kni", self.bodies.rotations[first], in_first)
+        return np.asarray(turned + self.bodies.centres[first][:, None])
+
+    def one(self, k: int) -> Couple:
+        """One of them."""
+        rows, which = self.rows[k].tolist(), self.which[k].tolist()
+        pose = Pose(self.rotations[k], self.shifts[k])
+        return Couple(
+            self.bodies,
+            (rows[0], rows[1]),
+            self.trees[which[0]],
+            self.trees[which[1]],
+            pose,
+            bool(self.swapped[k]),
+        )
+
+
+def _relative(bodies: Bodies, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Second pieces in the frames of the first: rotations and shifts, rounded.
+
+    Equal relations give equal numbers anywhere.
+    """
+    first, second = rows[:, 0], rows[:, 1]
+    back = np.swapaxes(bodies.rotations[first], 1, 2)
+    shifts = np.einsum("kij,kj->ki", back, bodies.centres[second] - bodies.centres[first])
+    return np.round(back @ bodies.rotations[second], 12) + 0.0, np.round(shifts, 9) + 0.0
+
+
+def relative(bodies: Bodies, i: int, j: int) -> Pose:
+    """Piece j in the frame of piece i, rounded: equal relations give equal numbers anywhere."""
+    rotations, shifts = _relative(bodies, np.array([[i, j]]))
+    return Pose(rotations[0], shifts[0])
+
+
+@dataclass(frozen=True, eq=False)
+class Couple:
+    """One of `Couples`."""
 
     bodies: Bodies
     rows: tuple[int, int]
@@ -126,89 +251,94 @@ class Couple:
         return sum((facet_error(float(own.halves[k, 0])) for k in self.rows if own.kinds[k] == CYLINDER), 0.0)
 
 
-def couple(bodies: Bodies, i: int, j: int) -> Couple:
-    """Pieces i and j as FCL and the volumes are asked about them."""
-    # Plain numbers: comparing numpy's with an enum takes longer than asking FCL.
-    own, others = int(bodies.kinds[i]), int(bodies.kinds[j])
-    a = trees.tree_of(own, bodies.halves[i], bodies.meshes[i])
-    b = trees.tree_of(others, bodies.halves[j], bodies.meshes[j])
-    swapped = (others != MESH, others, b.key) < (own != MESH, own, a.key)
-    if swapped:
-        i, j, a, b = j, i, b, a
-    return Couple(bodies, (i, j), a, b, relative(bodies, i, j), swapped)
+def _measure_meshes(
+    couples: Couples, asked: np.ndarray, owner: np.ndarray, best: np.ndarray, found: Answers
+) -> None:
+    """Answer pairs with a mesh, in `found` at the rows `asked`, where the boxes around them are answered.
+
+    Of these the distance is a lower, the depth an upper bound: what lies in a piece lies in
+    the box around it.
+    """
+    box_depth, box_normal = found.depth[asked], found.normal[asked]
+    distances, points = nearest(couples, found.distance[asked], owner, best)
+    free = distances > TOUCHING
+    beyond = np.isnan(points[:, 0, 0])
+    in_world = couples.points(points)
+    in_world = np.where(couples.swapped[:, None, None], in_world[:, ::-1], in_world)
+    way = in_world[:, 1] - in_world[:, 0]
+    size = np.sqrt((way * way).sum(axis=1))
+    found.distance[asked] = np.where(free, distances, 0.0)
+    found.depth[asked] = 0.0
+    found.normal[asked] = way / np.where(size > 0, size, 1.0)[:, None]
+    found.on_a[asked], found.on_b[asked] = in_world[:, 0], in_world[:, 1]
+    found.error[asked] = np.where(beyond, np.inf, 0.0)
+    for k in np.flatnonzero(free & (box_depth > 0)).tolist():
+        pair = couples.one(k)
+        answer = inside(pair.first, pair.second, pair.pose)
+        if answer:
+            found.put(asked[k], _touching(pair, points[k, 0]))
+        elif answer is None:
+            found.decided[asked[k]] = False
+    for k in np.flatnonzero(~free).tolist():
+        point = in_world[k, 0]
+        if box_depth[k] <= FLUSH:
+            # Flush with the box around it: the boxes' normal is the surfaces' own.
+            depth = max(float(box_depth[k]), 0.0) + 0.0
+            found.put(asked[k], Measured(0.0, depth, box_normal[k], point, point, FLUSH))
+        else:
+            found.put(asked[k], _touching(couples.one(k), points[k, 0]))
 
 
-def relative(bodies: Bodies, i: int, j: int) -> Pose:
-    """Piece j in the frame of piece i, rounded: equal relations give equal numbers anywhere."""
-    back = bodies.rotations[i].T
-    return Pose(
-        np.round(back @ bodies.rotations[j], 12) + 0.0,
-        np.round(back @ (bodies.centres[j] - bodies.centres[i]), 9) + 0.0,
+def nearest(
+    couples: Couples, bounds: np.ndarray, owner: np.ndarray, reach: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Distances (k,) and nearest points (k, 2, 3) in the frames of the firsts.
+
+    Args:
+        bounds: (k,) lower bounds, those to be asked first coming first, mm.
+        owner: (k,) which pairs are asked for the least of together.
+        reach: (m,) of each owner, mm: narrowed to the least found. What is farther comes back with
+            a lower bound and nan.
+    """
+    meshes = [k for k, tree in enumerate(couples.trees) if tree.kind == MESH]
+    forest, planted_at = planted([couples.trees[k] for k in meshes])
+    roots = np.full(len(couples.trees), -1)
+    roots[meshes] = planted_at
+    second = couples.rows[:, 1]
+    own = couples.bodies
+    asked = Asked(
+        roots[couples.which],
+        own.kinds[second],
+        own.halves[second],
+        couples.rotations,
+        couples.shifts,
+        bounds,
+        owner,
     )
+    distances, points = np.empty(len(second)), np.empty((len(second), 2, 3))
+    nearest_pairs(forest, asked, reach, TOUCHING, make_scratch(), distances, points)
+    return distances, points
 
 
-def measure_meshes(bodies: Bodies, i: int, j: int, box_depth: float, box_normal: np.ndarray) -> Measured:
-    """A pair of pieces with a mesh.
-
-    `box_depth` and `box_normal` are the answer of the boxes around them: an upper bound
-    of the depth.
-    """
-    pair = couple(bodies, i, j)
-    closest = _on_cylinder(pair, trees.nearest(pair.first, pair.second, pair.pose))
-    if closest.distance > TOUCHING:
-        inside = trees.inside(pair.first, pair.second, pair.pose)
-        if not inside:
-            return _free(pair, closest, decided=inside is False)
-    elif box_depth <= FLUSH:
-        # Flush with the box around it: the boxes' normal is the surfaces' own.
-        point = pair.point(closest.on_first)
-        return Measured(0.0, max(box_depth, 0.0) + 0.0, box_normal, point, point, FLUSH)
-    return _touching(pair, closest)
-
-
-def _free(pair: Couple, closest: trees.Nearest, decided: bool) -> Measured:
-    a, b = pair.point(closest.on_first), pair.point(closest.on_second)
-    if pair.swapped:
-        a, b = b, a
-    way = b - a
-    return Measured(closest.distance, 0.0, way / np.linalg.norm(way), a, b, pair.facet_error, decided)
-
-
-def _on_cylinder(pair: Couple, closest: trees.Nearest) -> trees.Nearest:
-    """The nearest points with the true cylinder in the place of its prism.
-
-    The distance from the mesh's own nearest point to the cylinder is at least the least
-    one, and at most that to the prism: too large by no more than the facets' error.
-    """
-    row = pair.rows[1]
-    if pair.bodies.kinds[row] != CYLINDER or closest.distance == 0.0:
-        return closest
-    turn, shift = pair.pose.rotation, pair.pose.shift
-    in_cylinder = turn.T @ (closest.on_first - shift)
-    on_cylinder = nearest_in_cylinder(pair.bodies.halves[row], in_cylinder)
-    distance = float(np.linalg.norm(in_cylinder - on_cylinder))
-    return trees.Nearest(distance, closest.on_first, turn @ on_cylinder + shift)
-
-
-def _touching(pair: Couple, closest: trees.Nearest) -> Measured:
-    """Surfaces meet, or one piece lies in the other: the volume they share decides."""
+def _touching(pair: Couple, touch: np.ndarray) -> Measured:
+    """Surfaces meet, at a point of the first's frame, or one lies in the other: what they share decides."""
     first, second = pair.solids
     if first is None or second is None:
-        return _touching_open(pair, closest)
+        return _touching_open(pair, touch)
     found = volumes.shortest_way_out(first, second)
     if found is None:
-        point = pair.point(closest.on_first)
+        point = pair.point(touch)
         return Measured(0.0, 0.0, NOWHERE, point, point, FLUSH + pair.facet_error)
     middle = pair.point(found.middle)
     return Measured(0.0, found.depth, pair.normal(found.direction), middle, middle, pair.facet_error)
 
 
-def _touching_open(pair: Couple, closest: trees.Nearest) -> Measured:
+def _touching_open(pair: Couple, touch: np.ndarray) -> Measured:
     """Open meshes have no volume: a contact when a small push frees them, else of unknown depth."""
-    point = pair.point(closest.on_first)
+    point = pair.point(touch)
     for push in PUSHES:
         pose = replace(pair.pose, shift=pair.pose.shift + CONTACT * push)
         free = not trees.hit(pair.first, pair.second, pose)
-        if free and trees.inside(pair.first, pair.second, pose) is False:
+        if free and inside(pair.first, pair.second, pose) is False:
             return Measured(0.0, CONTACT, pair.normal(push), point, point, CONTACT)
     return Measured(0.0, np.nan, NOWHERE, point, point, 0.0)

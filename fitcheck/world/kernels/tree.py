@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fitcheck.world.kernels.native import entry, native
+from fitcheck.world.kernels.native import bare_entry, native
 from fitcheck.world.kernels.vectors import Floats, Ints
 
 # Bins along each axis in which a split is looked for.
@@ -60,7 +60,8 @@ def build_tree(triangles: Floats, leaf: int = 1) -> Tree:
         np.zeros(most, np.int64),
     )
     if count:
-        nodes = grow(corners, tree.order, tree.boxes, tree.second, tree.start, tree.stop, max(leaf, 1))
+        made = tree.order, tree.boxes, tree.second, tree.start, tree.stop
+        nodes = grow(corners, *made, max(leaf, 1), make_scratch(count))
         np.take(corners, tree.order, axis=0, out=tree.corners)
         if nodes < most:
             second, start, stop = (rows[:nodes].copy() for rows in (tree.second, tree.start, tree.stop))
@@ -68,16 +69,49 @@ def build_tree(triangles: Floats, leaf: int = 1) -> Tree:
     return tree
 
 
+class Scratch(NamedTuple):
+    """Room to build a tree in.
+
+    Args:
+        bounds: (t, 6) of the triangles.
+        counts: (3, BINS) triangles in each bin along each axis, `bins` (3, BINS, 6) their bounds.
+        after, box, low, scale: (BINS,), (6,), (3,), (3,).
+        todo: (DEPTH + 2, 4) runs still to become nodes: from, to, depth, and the node whose
+            second child it is, or -1.
+    """
+
+    bounds: Floats
+    counts: Ints
+    bins: Floats
+    after: Floats
+    box: Floats
+    low: Floats
+    scale: Floats
+    todo: Ints
+
+
+def make_scratch(triangles: int) -> Scratch:
+    """New scratch."""
+    return Scratch(
+        np.empty((triangles, 6)),
+        np.empty((3, BINS), np.int64),
+        np.empty((3, BINS, 6)),
+        np.empty(BINS),
+        np.empty(6),
+        np.empty(3),
+        np.empty(3),
+        np.empty((DEPTH + 2, 4), np.int64),
+    )
+
+
 @native
-def bound(corners: Floats) -> Floats:
-    """(t, 6) bounds of triangles."""
-    bounds = np.empty((len(corners), 6))
+def bound(corners: Floats, bounds: Floats) -> None:
+    """Fill (t, 6) bounds of triangles."""
     for k in range(len(corners)):
         for m in range(3):
             a, b, c = corners[k, 0, m], corners[k, 1, m], corners[k, 2, m]
             bounds[k, m] = min(a, b, c)
             bounds[k, m + 3] = max(a, b, c)
-    return bounds
 
 
 @native
@@ -166,24 +200,25 @@ def middles(bounds: Floats, run: Ints, low: Floats, scale: Floats) -> None:
         scale[m] = BINS / (most - least) if most - least > 1e-290 else 0.0
 
 
-@entry
+@bare_entry
 def grow(
-    corners: Floats, order: Ints, boxes: Floats, second: Ints, start: Ints, stop: Ints, leaf: int
+    corners: Floats,
+    order: Ints,
+    boxes: Floats,
+    second: Ints,
+    start: Ints,
+    stop: Ints,
+    leaf: int,
+    scratch: Scratch,
 ) -> int:
-    """Fill the arrays of a `Tree` with room for 2 t - 1 nodes; how many it has.
-
-    One long function, since it is compiled as one: its arrays are made once for all nodes.
-    """
-    bounds = bound(corners)
-    counts, bins = np.empty((3, BINS), np.int64), np.empty((3, BINS, 6))
-    after, box, low, scale = np.empty(BINS), np.empty(6), np.empty(3), np.empty(3)
-    # Runs still to become nodes: from, to, depth, and the node whose second child it is (-1).
-    todo = np.empty((DEPTH + 2, 4), np.int64)
+    """Fill the arrays of a `Tree` with room for 2 t - 1 nodes; how many it has."""
+    bounds, low, scale, todo = scratch.bounds, scratch.low, scratch.scale, scratch.todo
+    bound(corners, bounds)
     todo[0, 0], todo[0, 1], todo[0, 2], todo[0, 3] = 0, len(order), 0, -1
     waiting, nodes = 1, 0
     while waiting:
         waiting -= 1
-        first, last, depth, parent = todo[waiting]
+        first, last, depth, parent = todo[waiting, 0], todo[waiting, 1], todo[waiting, 2], todo[waiting, 3]
         node = nodes
         nodes += 1
         if parent >= 0:
@@ -198,8 +233,8 @@ def grow(
         axis, place = -1, 0
         if depth < HALVE:
             middles(bounds, run, low, scale)
-            fill_bins(bounds, run, low, scale, counts, bins)
-            axis, place = best_split(counts, bins, after, box)
+            fill_bins(bounds, run, low, scale, scratch.counts, scratch.bins)
+            axis, place = best_split(scratch.counts, scratch.bins, scratch.after, scratch.box)
         many = (last - first) // 2
         if axis >= 0:
             many = parted(bounds, run, axis, low[axis], scale[axis], place)

@@ -115,6 +115,39 @@ def render(
 
 
 @app.command()
+def runs(
+    scene: SceneArgument,
+    cut_list: Annotated[
+        Path | None, typer.Option("--cut-list", metavar="FILE", help="Write what to cut, as CSV.")
+    ] = None,
+    bends: Annotated[
+        Path | None,
+        typer.Option("--bend-table", metavar="FILE", help="Write how rigid tubes are bent, as CSV."),
+    ] = None,
+    set_: SetOption = None,
+    debug: DebugOption = False,
+) -> None:
+    """List tubes and cables: lengths, bends, cut list, bend table.
+
+    Example: fitcheck runs scenes/cabinet_wall.yaml --bend-table bends.csv
+    """
+    from fitcheck.outputs.run_list import bend_table_file, cut_list_file, run_list
+
+    world, report = _checked(scene, set_)
+    for option, file, content in (
+        ("--cut-list", cut_list, cut_list_file),
+        ("--bend-table", bends, bend_table_file),
+    ):
+        if file is not None:
+            try:
+                file.write_bytes(content(world.laid))
+            except OSError as why:
+                _refuse(f"{option} {file}: {why.strerror or why}")
+            _tell(f"wrote {file}\n")
+    _say(run_list(world.laid, report.findings))
+
+
+@app.command()
 def models(
     scene: Annotated[
         str | None, typer.Argument(metavar="[SCENE]", help="Also list this scene's own.")
@@ -215,6 +248,7 @@ def explain(
 def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
     from fitcheck import check_world, load
+    from fitcheck.runs.lay import laid
 
     values = {}
     for item in given or []:
@@ -225,6 +259,7 @@ def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[
     text = sys.stdin.read() if scene == "-" else None
     _announce_compilation()
     world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
+    world = laid(world)
     return world, check_world(world, facts)
 
 

@@ -1,0 +1,146 @@
+"""All runs of a scene, without hitting each other; the order in the file decides nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fitcheck.runs.blame import no_way
+from fitcheck.runs.demands import judge, stubs
+from fitcheck.runs.drawn import as_drawn, flaws, taken
+from fitcheck.runs.legs import Found
+from fitcheck.runs.route import Route
+from fitcheck.runs.single import Others, Way, bound, find_way
+from fitcheck.runs.threading import Threading, thread
+from fitcheck.world.frames import point
+from fitcheck.world.wishes import CABLE, Flaw, LaidRun, RunWish
+from fitcheck.world.world import World
+
+# How often all are laid anew with the one that failed first.
+ROUNDS = 8
+# A length at hand is enough within so much, mm: rounding.
+ROUNDING = 1e-6
+
+
+@dataclass
+class _Trial:
+    """One order tried: what got a way, and beside what the others got none."""
+
+    ways: dict[str, Way] = field(default_factory=dict)
+    failed: dict[str, tuple[Found, Others]] = field(default_factory=dict)
+
+
+def lay_all(world: World) -> tuple[LaidRun, ...]:
+    """A way for every run that can have one, and for each other one the reason why not.
+
+    Those drawn by hand stay where they are. The shortest of the others go first; each keeps clear
+    of those before it and of the ends of all. Where one gets no way that has one alone, it goes
+    first and all are laid anew.
+
+    Returns:
+        One for each run, in scene order.
+    """
+    drawn = {wish.name: as_drawn(wish) for wish in world.wishes if wish.drawn is not None}
+    fixed = [
+        Way(wish, route, taken(wish, route))
+        for wish in world.wishes
+        if (route := drawn.get(wish.name)) is not None and route.is_sound()
+    ]
+    trial = _best_trial(world, fixed)
+    return tuple(_told(world, wish, trial, drawn) for wish in world.wishes)
+
+
+def _best_trial(world: World, fixed: list[Way]) -> _Trial:
+    order = sorted((w for w in world.wishes if w.drawn is None), key=lambda wish: (_apart(wish), wish.name))
+    can_alone: dict[str, bool] = {}
+    best: _Trial | None = None
+    for _ in range(ROUNDS):
+        trial = _lay(world, order, fixed)
+        if best is None or len(trial.ways) > len(best.ways):
+            best = trial
+        blocked = [wish for wish in order if wish.name in trial.failed]
+        for wish in blocked:
+            if wish.name not in can_alone:
+                can_alone[wish.name] = isinstance(find_way(world, wish), Way)
+        first = next((wish for wish in blocked if can_alone[wish.name]), None)
+        if first is None:
+            break
+        order = [first, *(wish for wish in order if wish is not first)]
+    return best or _Trial()
+
+
+def _lay(world: World, order: list[RunWish], fixed: list[Way]) -> _Trial:
+    trial = _Trial(ways={way.wish.name: way for way in fixed})
+    for wish in order:
+        others = _others(order, trial, wish)
+        found = find_way(world, wish, others)
+        if isinstance(found, Way):
+            trial.ways[wish.name] = found
+        else:
+            trial.failed[wish.name] = (found, others)
+    return trial
+
+
+def _others(order: list[RunWish], trial: _Trial, wish: RunWish) -> Others:
+    """The runs laid so far, and the straight ends of those to come."""
+    laid = [way.other for way in trial.ways.values()]
+    ends = [(w, end) for w in order if w.name not in trial.ways and w is not wish for end in stubs(w)]
+    return [*laid, *ends]
+
+
+def _apart(wish: RunWish) -> float:
+    """From end to end by the openings on its way, mm."""
+    places = [wish.start.at, *(step[0].at for step in wish.through), wish.goal.at]
+    return round(float(np.linalg.norm(np.diff(places, axis=0), axis=1).sum()), 6)
+
+
+def _told(world: World, wish: RunWish, trial: _Trial, drawn: dict[str, Route | None]) -> LaidRun:
+    """What is known of one run at the end."""
+    if wish.name in trial.failed:
+        found, _ = trial.failed[wish.name]
+        others = [way.other for name, way in trial.ways.items() if name != wish.name]
+        why, where = no_way(world, wish, found, others)
+        return LaidRun(wish, None, wish.radius, where=None if where is None else point(where), no_way=why)
+    route = drawn.get(wish.name) or (trial.ways[wish.name].route if wish.name in trial.ways else None)
+    wrong = flaws(wish, route) if wish.drawn is not None else ()
+    if route is None or not route.is_sound():
+        return LaidRun(wish, None if route is None else route.corners, wish.radius, flaws=wrong)
+    through = taken(wish, route)
+    others = [way.other for name, way in trial.ways.items() if name != wish.name]
+    judged = judge(world, wish, route, others)
+    threading = thread(wish, through) if wish.kind == CABLE else Threading("")
+    if threading.blocked:
+        wrong = (*wrong, Flaw("plug", threading.said))
+    return LaidRun(
+        wish=wish,
+        corners=route.corners,
+        radius=route.radius,
+        length=route.length,
+        bends=len(route.bends),
+        bound=bound(wish),
+        least=judged.least,
+        demand=judged.demand,
+        where=point(judged.where),
+        nearest=judged.nearest,
+        through=tuple(passage.place for passage in through),
+        flaws=(*wrong, *_too_short(wish, route)),
+        notes=tuple(_notes(wish, threading)),
+    )
+
+
+def _too_short(wish: RunWish, route: Route) -> Iterator[Flaw]:
+    needed = route.length + sum(wish.allowance)
+    if wish.at_hand is not None and needed > wish.at_hand + ROUNDING:
+        yield Flaw("length", f"{needed:.1f} mm are needed, {wish.at_hand:g} mm are at hand")
+
+
+def _notes(wish: RunWish, threading: Threading) -> Iterator[str]:
+    if threading.said and not threading.blocked:
+        yield threading.said
+    if wish.flat is not None:
+        said = f"it is laid as a round one of {wish.outside:g} mm"
+        if wish.through:
+            said += ", taken as flat only in what it goes through"
+        yield said

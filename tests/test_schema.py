@@ -89,7 +89,7 @@ def model_examples() -> list[str]:
 def test_examples_of_the_scene_page():
     examples = scene_examples()
     keys = {text.split(":")[0] for text in examples}
-    assert keys == {"parameters", "parts", "runs", "touches", "rules", "views"}
+    assert keys == {"parameters", "parts", "runs", "loops", "touches", "rules", "views"}
     for text in examples:
         whole = text if text.startswith("parts:") else f"{text}\nparts: {{}}\n"
         assert scene_mistakes(whole) == (), text

@@ -6,7 +6,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fitcheck.checks import clearance, containment, empty_boxes, gaps, interference, keep_clear, room, run
+from fitcheck.checks import (
+    clearance,
+    containment,
+    drainage,
+    empty_boxes,
+    gaps,
+    interference,
+    keep_clear,
+    loop,
+    room,
+    run,
+)
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
 from fitcheck.world.world import World
@@ -67,6 +78,18 @@ CHECKS: tuple[Check, ...] = (
         "a way of straights and arcs, found by search, then followed on the exact shapes",
         "least distance proved to 0.01 mm; that no way is shorter only as far as the bound says",
         "where the run comes nearest to what it must keep away from, or the neck",
+    ),
+    Check(
+        "loop", loop.QUESTION, loop.check_loop, None,
+        "what is joined to what, followed round; heights of ports; pressure loss by handbook formulas",
+        "joints and heights as placed; the pressure loss is an estimate with its range",
+        "the joint or pump that is at fault",
+    ),
+    Check(
+        "drainage", drainage.QUESTION, drainage.check_drainage, None,
+        "levels that liquid and air stand at along the centre lines, by the highest place on every way out",
+        "a range: least by a perfect siphon, most by gravity; bores count by their centre lines",
+        "where liquid or air stays",
     ),
     Check(
         "keep_clear", keep_clear.QUESTION, keep_clear.check_keep_clear, keep_clear.KeepClearRule,

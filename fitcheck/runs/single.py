@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.runs.bounds import lower_bound
 from fitcheck.runs.demands import in_the_way, judge, laid_run, legs, straight
 from fitcheck.runs.field import field
 from fitcheck.runs.legs import Found, Limits
@@ -81,7 +82,7 @@ def region(among: Obstacles, wish: RunWish) -> np.ndarray:
 
 
 def bound(wish: RunWish) -> float:
-    """No way from mouth to mouth is shorter, mm: straight from where it may bend to where it may bend."""
+    """No way from mouth to mouth is shorter, mm, proved for free space; both straight ends included."""
     ends = legs(wish)
-    between = float(np.linalg.norm(ends.goal.free - ends.start.free))
+    between = lower_bound(ends.start.free, ends.start.out, ends.goal.free, -ends.goal.out, wish.radius)
     return ends.start.stub + between + ends.goal.stub

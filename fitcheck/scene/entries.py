@@ -35,6 +35,7 @@ from fitcheck.scene.kinds import (
     shown,
 )
 from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
+from fitcheck.scene.loop_entries import LoopEntry
 from fitcheck.scene.places import Place
 from fitcheck.scene.run_entries import RunEntry
 
@@ -217,7 +218,11 @@ class SceneFile(Shaped):
     )
     parts: dict[Name, PartEntry] = Field(description="Name of each part, its model, values, placement.")
     runs: dict[Name, RunEntry] = Field(
-        default_factory=dict, description="Tubes and cables: from which port to which, how thick, how tight a bend."
+        default_factory=dict,
+        description="Tubes and cables: from which port to which, how thick, how tight a bend.",
+    )
+    loops: dict[Name, LoopEntry] = Field(
+        default_factory=dict, description="What the coolant runs through, how it is filled and drained."
     )
     touches: list[Touch] = Field(default_factory=list, description="Further pairs that may touch.")
     rules: dict[str, Any] = Field(default_factory=dict, description="What you demand, by check.")

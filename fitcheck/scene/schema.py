@@ -26,7 +26,7 @@ F = TypeVar("F", bound=Shaped)
 RuleTypes = Mapping[str, RuleType]
 
 # The sections of a scene whose names share one name space.
-SCENE_NAMED = ("parameters", "parts", "runs")
+SCENE_NAMED = ("parameters", "parts", "runs", "loops")
 
 
 def check_scene(document: Document, rule_types: RuleTypes) -> SceneFile:

@@ -11,6 +11,7 @@ import numpy as np
 from fitcheck.parts.features import Compartment
 from fitcheck.scene.expression import Amount
 from fitcheck.scene.limits import PARTS
+from fitcheck.scene.loop_entries import LoopEntry, written_names, wrong_values
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
@@ -49,6 +50,7 @@ def resolve(scene: Scene) -> World:
     claims = names.claims()
     rules = {} if with_mistakes else names.rules(scene.file.rules)
     wishes = () if with_mistakes else names.wishes(scene.file.runs, rules)
+    loops = {} if with_mistakes else names.loops(scene.file.loops)
     views = names.views(data.get("views") or {})
     touches = names.touches(data.get("touches") or [])
     if desk.mistakes:
@@ -62,8 +64,9 @@ def resolve(scene: Scene) -> World:
         views=views,
         uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
         parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
-        lines=_lines(scene, data.get("rules") or {}),
+        lines=_lines(scene),
         wishes=wishes,
+        loops=loops,
     )
 
 
@@ -247,6 +250,19 @@ class _Names:
         reader = Wishes(self.space, self.parts, self._rule_value, self._members_of)
         return reader.all(written, default)
 
+    def loops(self, written: Mapping[str, LoopEntry]) -> dict[str, LoopEntry]:
+        """Loops with plain values in place of what was written, their names checked."""
+        found = {}
+        for name, entry in written.items():
+            path: tuple[str | int, ...] = ("loops", name)
+            for below, said in written_names(entry):
+                self.part((*path, *below), said)
+            plain = found[name] = walk_rule(entry, self._rule_value, path)
+            for below, wrong in wrong_values(plain):
+                subject = next(str(step) for step in reversed(below) if isinstance(step, str))
+                self.space.desk.note(self.space.document.mark((*path, *below)), subject, ValueMistake(wrong))
+        return found
+
     def _members_of(self, said: str) -> list[str]:
         return [name for name, _ in self._members(said)]
 
@@ -333,8 +349,8 @@ def _mistake(scene: Scene, path: tuple[str | int, ...], subject: str, wrong: Val
     return next(iter(desk.mistakes))
 
 
-def _lines(scene: Scene, rules: Mapping[str, Any]) -> dict[str, int]:
-    """Line of each rule, and of each item of a rule that is or holds a list."""
+def _lines(scene: Scene) -> dict[str, int]:
+    """Line of each rule, and of each item of a rule that is or holds a list; of `runs.x`, `loops.x`."""
     lines: dict[str, int] = {}
 
     def walk(path: tuple[str | int, ...], name: str, value: Any) -> None:
@@ -347,8 +363,12 @@ def _lines(scene: Scene, rules: Mapping[str, Any]) -> dict[str, int]:
             for at, inner in enumerate(value):
                 walk((*path, at), f"{name}[{at + 1}]", inner)
 
-    for name, value in rules.items():
+    data = scene.document.data
+    for name, value in (data.get("rules") or {}).items():
         walk(("rules", name), name, value)
+    for section in ("runs", "loops"):
+        for name in data.get(section) or {}:
+            lines[f"{section}.{name}"] = scene.document.mark((section, name), key=True).line
     return lines
 
 

@@ -18,6 +18,7 @@ import fcl
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Mesh
+from fitcheck.world.kernels.shells import join_corners
 from fitcheck.world.prisms import prism
 
 MESH = int(Kind.MESH)
@@ -25,6 +26,8 @@ NAMES = {int(kind): kind.name for kind in Kind}
 
 # A tree takes about 620 bytes a face; this many faces are kept, the oldest are dropped.
 FACES_KEPT = 1_000_000
+# A mesh of more shells than this may be triangles that share no vertices, only their places.
+FEW_SHELLS = 64
 _ONLY_WHETHER = fcl.CollisionRequest(num_max_contacts=1, enable_contact=False)
 
 BOX_CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
@@ -125,19 +128,19 @@ def _outermost(points: np.ndarray) -> np.ndarray:
 
 
 def _shells(vertices: np.ndarray, faces: np.ndarray) -> list[np.ndarray]:
-    """Vertex indices of each connected surface; equal corners count as one."""
-    _, same = np.unique(vertices, axis=0, return_inverse=True)
-    corners = same.reshape(-1)[faces]
-    label = np.arange(corners.max() + 1)
-    while True:
-        least = label[corners].min(axis=1)
-        before = label.copy()
-        for column in range(3):
-            np.minimum.at(label, corners[:, column], least)
-        label = label[label]
-        if (label == before).all():
-            break
-    used = np.unique(faces)
-    groups = label[same.reshape(-1)[used]]
-    used = used[np.argsort(groups, kind="stable")]
-    return np.split(used, np.flatnonzero(np.diff(np.sort(groups))) + 1)
+    """Vertex indices of each connected surface; those of equal place count as one if many are apart."""
+    label = _joined(len(vertices), faces)
+    used = np.flatnonzero(np.bincount(faces.reshape(-1), minlength=len(vertices)))
+    if (label[used] == used).sum() > FEW_SHELLS:
+        _, same = np.unique(vertices, axis=0, return_inverse=True)
+        label = _joined(len(vertices), same.reshape(-1)[faces])[same.reshape(-1)]
+    groups = label[used]
+    order = np.argsort(groups, kind="stable")
+    return np.split(used[order], np.flatnonzero(np.diff(groups[order])) + 1)
+
+
+def _joined(count: int, faces: np.ndarray) -> np.ndarray:
+    """(n,) the least vertex that each hangs together with."""
+    label = np.arange(count)
+    join_corners(np.ascontiguousarray(faces, np.int64), label)
+    return label

@@ -15,8 +15,10 @@ import numpy as np
 from fitcheck.world.kernels.native import bare_entry, native
 from fitcheck.world.kernels.vectors import Floats, Ints
 
-# Bins along each axis in which a split is looked for.
-BINS = 12
+# Bins along an axis in which a split is looked for; runs of more triangles than MANY are
+# split along the best of all three axes, others along the longest, and those of no more than
+# FEW in halves.
+BINS, MANY, FEW = 12, 512, 4
 # From this depth on runs are halved whatever their place, so that no tree of fewer than
 # 2^40 triangles is deeper than DEPTH: a search's stack of that many rows never runs over.
 HALVE, DEPTH = 56, 96
@@ -73,9 +75,10 @@ class Scratch(NamedTuple):
     """Room to build a tree in.
 
     Args:
-        bounds: (t, 6) of the triangles.
-        counts: (3, BINS) triangles in each bin along each axis, `bins` (3, BINS, 6) their bounds.
-        after, box, low, scale: (BINS,), (6,), (3,), (3,).
+        bounds: (t, 6) of the triangles, in the order they are brought into.
+        counts, bins: (BINS,) triangles in each bin along an axis, (BINS + 1, 6) their bounds, and
+            last those of what is gathered from an end.
+        after: (BINS,) cost of all from a bin on.
         todo: (DEPTH + 2, 4) runs still to become nodes: from, to, depth, and the node whose
             second child it is, or -1.
     """
@@ -84,24 +87,13 @@ class Scratch(NamedTuple):
     counts: Ints
     bins: Floats
     after: Floats
-    box: Floats
-    low: Floats
-    scale: Floats
     todo: Ints
 
 
 def make_scratch(triangles: int) -> Scratch:
     """New scratch."""
-    return Scratch(
-        np.empty((triangles, 6)),
-        np.empty((3, BINS), np.int64),
-        np.empty((3, BINS, 6)),
-        np.empty(BINS),
-        np.empty(6),
-        np.empty(3),
-        np.empty(3),
-        np.empty((DEPTH + 2, 4), np.int64),
-    )
+    bins = np.empty(BINS, np.int64), np.empty((BINS + 1, 6)), np.empty(BINS)
+    return Scratch(np.empty((triangles, 6)), *bins, np.empty((DEPTH + 2, 4), np.int64))
 
 
 @native
@@ -115,89 +107,122 @@ def bound(corners: Floats, bounds: Floats) -> None:
 
 
 @native
-def widen(box: Floats, other: Floats) -> None:
-    """Make a box (6,) hold another."""
+def hold(boxes: Floats, k: int, others: Floats, j: int) -> None:
+    """Make box k hold box j of others."""
     for m in range(3):
-        box[m] = min(box[m], other[m])
-        box[m + 3] = max(box[m + 3], other[m + 3])
+        if others[j, m] < boxes[k, m]:
+            boxes[k, m] = others[j, m]
+        if others[j, m + 3] > boxes[k, m + 3]:
+            boxes[k, m + 3] = others[j, m + 3]
 
 
 @native
-def empty(box: Floats) -> None:
-    """Make a box (6,) hold nothing."""
-    box[:3] = np.inf
-    box[3:] = -np.inf
+def clear(boxes: Floats, k: int) -> None:
+    """Make box k hold nothing."""
+    for m in range(3):
+        boxes[k, m], boxes[k, m + 3] = np.inf, -np.inf
 
 
 @native
-def surface(box: Floats) -> float:
-    """Half the surface of a box (6,)."""
-    x, y, z = box[3] - box[0], box[4] - box[1], box[5] - box[2]
+def surface(boxes: Floats, k: int) -> float:
+    """Half the surface of box k."""
+    x, y, z = boxes[k, 3] - boxes[k, 0], boxes[k, 4] - boxes[k, 1], boxes[k, 5] - boxes[k, 2]
     return float(x * y + y * z + z * x)
 
 
 @native
-def fill_bins(bounds: Floats, run: Ints, low: Floats, scale: Floats, counts: Ints, boxes: Floats) -> None:
-    """Count the triangles of a run, and bound them, by the bin of their middle along each axis."""
-    counts[:] = 0
-    boxes[:, :, :3] = np.inf
-    boxes[:, :, 3:] = -np.inf
-    for k in run:
-        for m in range(3):
-            middle = bounds[k, m] + bounds[k, m + 3]
-            b = min(int((middle - low[m]) * scale[m]), BINS - 1)
-            counts[m, b] += 1
-            widen(boxes[m, b], bounds[k])
+def swap(bounds: Floats, order: Ints, i: int, j: int) -> None:
+    """Change the places of two triangles."""
+    order[i], order[j] = order[j], order[i]
+    for m in range(6):
+        bounds[i, m], bounds[j, m] = bounds[j, m], bounds[i, m]
 
 
 @native
-def best_split(counts: Ints, boxes: Floats, after: Floats, box: Floats) -> tuple[int, int]:
-    """Axis and bin before which to split: least surface times triangles; (-1, 0) for none."""
-    axis, place = -1, 0
-    least = np.inf
+def spread(bounds: Floats, first: int, last: int, m: int) -> tuple[float, float]:
+    """Least of twice the middles of a run along axis m, and how far they spread."""
+    least, most = np.inf, -np.inf
+    for k in range(first, last):
+        middle = bounds[k, m] + bounds[k, m + 3]
+        if middle < least:
+            least = middle
+        if middle > most:
+            most = middle
+    return least, most - least
+
+
+@native
+def bin_of(bounds: Floats, k: int, m: int, low: float, wide: float) -> int:
+    """The bin along axis m that a triangle's middle is in."""
+    return min(int((bounds[k, m] + bounds[k, m + 3] - low) / wide * BINS), BINS - 1)
+
+
+@native
+def best_split(room: Scratch, first: int, last: int, m: int, low: float, wide: float) -> tuple[float, int]:
+    """Least surface times triangles of a run split along axis m, and the bin before which it is."""
+    bounds, counts, bins, after, _ = room
+    for b in range(BINS):
+        counts[b] = 0
+        clear(bins, b)
+    for k in range(first, last):
+        b = bin_of(bounds, k, m, low, wide)
+        counts[b] += 1
+        hold(bins, b, bounds, k)
+    clear(bins, BINS)
+    held = 0
+    for b in range(BINS - 1, 0, -1):
+        hold(bins, BINS, bins, b)
+        held += counts[b]
+        after[b] = surface(bins, BINS) * held if held else np.inf
+    clear(bins, BINS)
+    held = 0
+    least, place = np.inf, 0
+    for b in range(1, BINS):
+        hold(bins, BINS, bins, b - 1)
+        held += counts[b - 1]
+        if held and surface(bins, BINS) * held + after[b] < least:
+            least, place = surface(bins, BINS) * held + after[b], b
+    return least, place
+
+
+@native
+def by_middles(bounds: Floats, order: Ints, first: int, last: int, m: int) -> None:
+    """Sort a short run by the middles along axis m."""
+    for i in range(first + 1, last):
+        j = i
+        while j > first and bounds[j, m] + bounds[j, m + 3] < bounds[j - 1, m] + bounds[j - 1, m + 3]:
+            swap(bounds, order, j - 1, j)
+            j -= 1
+
+
+@native
+def parted(room: Scratch, order: Ints, first: int, last: int) -> int:
+    """Bring a run into an order in which it can be split, and how many come before the split."""
+    bounds = room.bounds
+    x, y, z = spread(bounds, first, last, 0), spread(bounds, first, last, 1), spread(bounds, first, last, 2)
+    wide = max(x[1], y[1], z[1])
+    longest = 0 if x[1] == wide else 1 if y[1] == wide else 2
+    if last - first <= FEW:
+        by_middles(bounds, order, first, last, longest)
+        return (last - first) // 2
+    least, axis, place = np.inf, -1, 0
     for m in range(3):
-        empty(box)
-        held = 0
-        for b in range(BINS - 1, 0, -1):
-            widen(box, boxes[m, b])
-            held += counts[m, b]
-            after[b] = surface(box) * held if held else np.inf
-        empty(box)
-        held = 0
-        for b in range(1, BINS):
-            widen(box, boxes[m, b - 1])
-            held += counts[m, b - 1]
-            if held and after[b] < np.inf:
-                cost = surface(box) * held + after[b]
-                if cost < least:
-                    least, axis, place = cost, m, b
-    return axis, place
-
-
-@native
-def parted(bounds: Floats, run: Ints, m: int, low: float, scale: float, place: int) -> int:
-    """Move the triangles of the bins before `place` to the front of a run; how many they are."""
-    left, right = 0, len(run) - 1
-    while left <= right:
-        k = run[left]
-        if min(int((bounds[k, m] + bounds[k, m + 3] - low) * scale), BINS - 1) < place:
-            left += 1
+        low, wide = x if m == 0 else y if m == 1 else z
+        if wide > 1e-290 and (m == longest or last - first > MANY):
+            cost, b = best_split(room, first, last, m, low, wide)
+            if cost < least:
+                least, axis, place = cost, m, b
+    if axis < 0:
+        return (last - first) // 2
+    low, wide = x if axis == 0 else y if axis == 1 else z
+    i, j = first, last - 1
+    while i <= j:
+        if bin_of(bounds, i, axis, low, wide) < place:
+            i += 1
         else:
-            run[left], run[right] = run[right], k
-            right -= 1
-    return left
-
-
-@native
-def middles(bounds: Floats, run: Ints, low: Floats, scale: Floats) -> None:
-    """Fill low and scale (3,) so that (twice a middle - low) * scale is its bin."""
-    for m in range(3):
-        least, most = np.inf, -np.inf
-        for k in run:
-            middle = bounds[k, m] + bounds[k, m + 3]
-            least, most = min(least, middle), max(most, middle)
-        low[m] = least
-        scale[m] = BINS / (most - least) if most - least > 1e-290 else 0.0
+            swap(bounds, order, i, j)
+            j -= 1
+    return i - first
 
 
 @bare_entry
@@ -209,11 +234,11 @@ def grow(
     start: Ints,
     stop: Ints,
     leaf: int,
-    scratch: Scratch,
+    room: Scratch,
 ) -> int:
     """Fill the arrays of a `Tree` with room for 2 t - 1 nodes; how many it has."""
-    bounds, low, scale, todo = scratch.bounds, scratch.low, scratch.scale, scratch.todo
-    bound(corners, bounds)
+    todo = room.todo
+    bound(corners, room.bounds)
     todo[0, 0], todo[0, 1], todo[0, 2], todo[0, 3] = 0, len(order), 0, -1
     waiting, nodes = 1, 0
     while waiting:
@@ -224,25 +249,22 @@ def grow(
         if parent >= 0:
             second[parent] = node
         start[node], stop[node], second[node] = first, last, 0
-        run = order[first:last]
-        empty(boxes[node])
-        for k in run:
-            widen(boxes[node], bounds[k])
         if last - first <= leaf:
             continue
-        axis, place = -1, 0
-        if depth < HALVE:
-            middles(bounds, run, low, scale)
-            fill_bins(bounds, run, low, scale, scratch.counts, scratch.bins)
-            axis, place = best_split(scratch.counts, scratch.bins, scratch.after, scratch.box)
-        many = (last - first) // 2
-        if axis >= 0:
-            many = parted(bounds, run, axis, low[axis], scale[axis], place)
-        for side in range(2):
-            # The first child last: it is taken next.
-            todo[waiting, 0] = first + many if side == 0 else first
-            todo[waiting, 1] = last if side == 0 else first + many
-            todo[waiting, 2] = depth + 1
-            todo[waiting, 3] = node if side == 0 else -1
-            waiting += 1
+        many = (last - first) // 2 if depth >= HALVE else parted(room, order, first, last)
+        # The first child last: it is taken next.
+        todo[waiting, 0], todo[waiting, 1] = first + many, last
+        todo[waiting + 1, 0], todo[waiting + 1, 1] = first, first + many
+        todo[waiting, 2] = todo[waiting + 1, 2] = depth + 1
+        todo[waiting, 3], todo[waiting + 1, 3] = node, -1
+        waiting += 2
+    # A node's children come after it.
+    for node in range(nodes - 1, -1, -1):
+        clear(boxes, node)
+        if second[node]:
+            hold(boxes, node, boxes, node + 1)
+            hold(boxes, node, boxes, second[node])
+        else:
+            for k in range(start[node], stop[node]):
+                hold(boxes, node, room.bounds, k)
     return nodes

@@ -97,12 +97,17 @@ def test_damaged_code_is_made_anew(folder):
 def test_code_for_other_sources_is_not_used_and_goes(folder, monkeypatch):
     ask(entry(weigh))
     (old,) = folder.iterdir()
-    now = kept.fingerprint("world")
-    monkeypatch.setattr(kept, "fingerprint", lambda room: "0" * len(now))
+    processor, _, sources = kept.fingerprint("world").partition("-")
+    other = "0" * len(sources)
+    monkeypatch.setattr(kept, "fingerprint", lambda room: f"{processor}-{other}")
     assert not is_kept(entry(weigh))
     ask(entry(weigh))
     (new,) = folder.iterdir()
-    assert new.name == old.name.replace(now, "0" * len(now))
+    assert new.name == old.name.replace(sources, other)
+    # Another machine may share the folder: its code stays.
+    monkeypatch.setattr(kept, "fingerprint", lambda room: f"abcdef-{other}")
+    ask(entry(weigh))
+    assert len(list(folder.iterdir())) == 2
 
 
 def test_fingerprint_holds_sources_compiler_and_processor(tmp_path, monkeypatch):

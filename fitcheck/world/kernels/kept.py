@@ -26,7 +26,7 @@ DIGEST = 32
 
 @lru_cache(maxsize=2)
 def fingerprint(room: str) -> str:
-    """A name that changes with the kernels' sources, with the compiler and with the processor.
+    """A name that changes with the processor, and with the kernels' sources and the compiler.
 
     Args:
         room: whose kernels they are, "world" or "runs"; those of runs call those of the world.
@@ -35,9 +35,8 @@ def fingerprint(room: str) -> str:
     for folder in ("world",) if room == "world" else ("world", room):
         for source in sorted((PACKAGE / folder / "kernels").glob("*.py")):
             found.update(source.read_bytes())
-    for part in (_numba_version(), sys.version.encode(), repr(_processor()).encode()):
-        found.update(part)
-    return found.hexdigest()[:12]
+    found.update(_numba_version() + sys.version.encode())
+    return f"{hashlib.sha256(repr(_processor()).encode()).hexdigest()[:6]}-{found.hexdigest()[:12]}"
 
 
 def _numba_version() -> bytes:
@@ -106,15 +105,15 @@ def _read(file: Path) -> bytes | None:
 
 
 def _keep(file: str, stem: str, code: bytes) -> None:
-    """Write code where it can be written, whole or not at all; what it was for other sources goes."""
-    name = stem.rpartition("-")[0]
+    """Write code where it can be written, whole or not at all; what it was of other sources goes."""
+    of_processor = stem.rpartition("-")[0]
     for folder in _folders():
         try:
             folder.mkdir(parents=True, exist_ok=True)
             half = folder / f"{file}.{os.getpid()}"
             half.write_bytes(hashlib.sha256(code).digest() + code)
             half.replace(folder / file)
-            for old in folder.glob(f"{name}-????????????-????????.o"):
+            for old in folder.glob(f"{of_processor}-????????????-????????.o"):
                 if not old.name.startswith(stem):
                     old.unlink(missing_ok=True)
             return

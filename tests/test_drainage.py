@@ -1,12 +1,20 @@
-"""Drainage against cases worked by hand."""
+"""Drainage: cases worked by hand, and what the check says of a small machine."""
 
 from __future__ import annotations
 
+import functools
+import re
+
 import pytest
+from loop_scenes import BENCH, drawn, looped
 from waterways import legs, radiator_loop
 
+from fitcheck.checks.drainage import check_drainage
+from fitcheck.finding import Verdict
+from fitcheck.loops.asked import tipped
 from fitcheck.loops.drainage import drain
 from fitcheck.loops.filling import fill
+from fitcheck.loops.plumbing import model_volume
 
 
 def test_one_low_point_between_vent_and_drain():
@@ -48,3 +56,120 @@ def test_a_loop_with_a_radiator_on_top(low_port, at, most):
     water, nodes = radiator_loop(low_port)
     left = drain(water, [nodes[at]], [nodes["vent"]])
     assert left.most == pytest.approx(most, abs=1e-3)
+
+
+# --- the check ---
+
+
+@functools.cache
+def bench(text: str = BENCH):
+    return drawn(text)
+
+
+def ask(world, what: str):
+    return [f for f in check_drainage(world).findings if f.rule == f"loops.main.{what}"]
+
+
+def test_the_radiator_on_its_back_keeps_its_coolant():
+    """Its two ports look up out of its upper face: by gravity and by siphon all that it holds stays."""
+    world = looped(bench(), drain="drain", vent="reservoir.fill")
+    (found,) = ask(world, "drain")
+    assert (found.verdict, found.unit, found.required) == (Verdict.FITS, "ml", None)
+    radiator = next(place for place in found.details["places"] if place["owners"][0] == "radiator")
+    held = model_volume(world.by_name["radiator"])
+    assert radiator["most"] >= radiator["least"] >= held - 1e-6
+    assert found.sentence.startswith("main: drained at drain with reservoir.fill open, ")
+    assert found.rule_line == 7
+
+
+def test_a_demand_and_the_drain_that_would_help():
+    text = BENCH.replace("port_facing: fan_side}", "port_facing: fan_side, middle_port: near}")
+    world = looped(bench(text), drain="drain", vent="reservoir.fill", left_at_most=5)
+    (found,) = ask(world, "drain")
+    assert found.verdict == Verdict.FAILS
+    assert found.mend.startswith("one more drain at radiator.port_middle leaves ")
+    # What it says is what then happens: open that port as well.
+    at = found.details["better"]["at"]
+    (then,) = ask(looped(bench(text), drain=["drain", at], vent="reservoir.fill"), "drain")
+    assert found.measured - then.measured == pytest.approx(found.details["better"]["gain"], abs=0.5)
+    allowed = looped(bench(text), drain="drain", vent="reservoir.fill", left_at_most=found.measured + 1e-6)
+    assert ask(allowed, "drain")[0].verdict == Verdict.FITS
+
+
+def test_without_a_vent_nothing_drains():
+    (found,) = ask(looped(bench(), drain="drain"), "drain")
+    assert found.verdict == Verdict.FAILS
+    assert found.sentence == "main: no air comes in: nothing drains from drain; a vent must be opened above"
+    assert found.measured == pytest.approx(found.details["total"])
+
+
+def test_filling_and_the_highest_place():
+    """The tube `up` has its crest at z 500, the reservoir's port at 400."""
+    (found,) = ask(looped(bench(), vent="reservoir.fill", air_at_most=5), "fill")
+    assert found.verdict == Verdict.FAILS
+    assert found.details["fill_port_over_the_rest"] == pytest.approx(-100)
+    assert "reservoir.fill is not the highest place: up reaches 100.0 mm above it" in found.sentence
+    assert found.mend.startswith("one more vent, on a tee, at up, at ")
+
+
+def test_tipped_machines_are_asked_too():
+    world = looped(bench(), drain="drain", vent="reservoir.fill", tilts=[{"to": "left", "by": 10}])
+    found = [f for f in check_drainage(world).findings if "tipped" in f.sentence]
+    assert [f.rule for f in found] == [
+        "loops.main.drain[tipped 10° to the left]",
+        "loops.main.fill[tipped 10° to the left]",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("side", "up"),
+    [
+        ("left", (0.5, 0, 0.75**0.5)),
+        ("right", (-0.5, 0, 0.75**0.5)),
+        ("front", (0, 0.5, 0.75**0.5)),
+        ("rear", (0, -0.5, 0.75**0.5)),
+    ],
+)
+def test_the_way_up_in_a_tipped_machine(side, up):
+    """Its left down by 30°: what was to the right is now higher."""
+    assert tipped(side, 30).up == pytest.approx(up)
+
+
+@pytest.mark.parametrize(
+    ("drain_at", "said"),
+    [
+        ("pump.inlet", "pump.inlet is joined to pump_in.base: it cannot be opened"),
+        ("board", "board is no wet part and no port that coolant reaches"),
+        ("radiator", "radiator has no place to open"),
+        ("spare", "spare is not joined to the loop"),
+    ],
+)
+def test_what_cannot_be_opened(drain_at, said):
+    text = BENCH.replace(
+        "runs:",
+        "  board: {model: board, place: {at: [900, 0, 0]}}\n  spare: {model: drain, place: {at: [900, 0, 0]}}\nruns:",
+    )
+    world = looped(bench(text), drain=drain_at, vent="reservoir.fill")
+    (found,) = ask(world, "open")
+    assert (found.verdict, found.sentence) == (Verdict.FAILS, f"main: {said}")
+    assert ask(world, "drain") == []
+
+
+def test_a_tube_without_a_way_is_waited_for():
+    world = looped(drawn(without=("back",)), drain="drain", vent="reservoir.fill")
+    (found,) = check_drainage(world).findings
+    assert (found.verdict, found.parts) == (Verdict.UNKNOWN, ("back",))
+
+
+def test_shifted_scenes_keep_the_same():
+    """All shifted by (0.37, -0.37, 0.37): the same volumes stay."""
+
+    def shifted(found: re.Match[str]) -> str:
+        x, y, z = (float(c) for c in found[1].split(","))
+        return f"[{x + 0.37}, {y - 0.37}, {z + 0.37}]"
+
+    moved = drawn(re.sub(r"\[([-0-9.]+, [-0-9.]+, [-0-9.]+)\]", shifted, BENCH))
+    (one,) = ask(looped(bench(), drain="drain", vent="reservoir.fill"), "drain")
+    (two,) = ask(looped(moved, drain="drain", vent="reservoir.fill"), "drain")
+    for side in ("most", "least", "likely", "total"):
+        assert two.details[side] == pytest.approx(one.details[side], abs=1e-6)

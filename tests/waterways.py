@@ -53,3 +53,44 @@ def network(nodes: list[tuple[int, int, int]], ways: list[tuple[int, int]], bore
     for a, b in sorted({(min(way), max(way)) for way in ways if way[0] != way[1]}):
         plumber.pipe(a, b, math.pi * bore**2 / 4, f"tube{a}_{b}")
     return plumber.waterway()
+
+
+def row_of_tanks(
+    tanks: list[tuple[int, int, int]], ways: list[tuple[int, int]], width: int = 10, gap: int = 7
+) -> tuple[Waterway, list[list[int]]]:
+    """Square tanks side by side, each joined to the next by a thin tube.
+
+    Args:
+        tanks: (floor, ceiling, height of a port at its left) of each.
+        ways: (height out of one tank, height into the next); the tube goes level, upright, level between them.
+        width: edge of each tank, mm.
+        gap: between neighbours, mm.
+
+    Returns:
+        The waterway, and for each tank its openings: at its left port, and where the tubes end.
+    """
+    plumber = Plumber()
+    openings = []
+    for k, (floor, ceiling, port) in enumerate(tanks):
+        x = k * (width + gap)
+        mine = [
+            plumber.node((x, width / 2, port), f"port{k}"),
+            plumber.node((x + width / 2, width / 2, ceiling), f"top{k}"),
+        ]
+        for way, end, at in (
+            (ways[k - 1] if k else None, 1, x),
+            (ways[k] if k < len(ways) else None, 0, x + width),
+        ):
+            if way is not None:
+                mine.append(plumber.node((at, width / 2, way[end]), f"way{k}{'in' if end else 'out'}"))
+        low, high = np.array([x, 0, floor], float), np.array([x + width, width, ceiling], float)
+        plumber.tank(f"tank{k}", [box_piece(low, high)], mine)
+        openings.append(mine)
+    for k, (out, into) in enumerate(ways):
+        middle = k * (width + gap) + width + gap / 2
+        a, b = plumber.node((middle, width / 2, out)), plumber.node((middle, width / 2, into))
+        # So thin that what they hold does not count beside the tanks.
+        plumber.pipe(plumber.index[f"way{k}out"], a, 1e-9, f"tube{k}")
+        plumber.pipe(a, b, 1e-9, f"tube{k}")
+        plumber.pipe(b, plumber.index[f"way{k + 1}in"], 1e-9, f"tube{k}")
+    return plumber.waterway(), openings

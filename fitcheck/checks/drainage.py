@@ -179,7 +179,9 @@ def _better(loop: Asked, better: Better | None) -> dict[str, Any]:
     if better is None:
         return {}
     at = better.name or point(loop.plumbed.water.middle(better.node))
-    return {"kind": better.kind, "at": at, "in": better.owners[:1], "gain": better.gain}
+    return {
+        "kind": better.kind, "at": at, "in": better.owners[:1], "gain": better.gain, "free": better.free,
+    }  # fmt: skip
 
 
 def _mend(loop: Asked, better: Better | None, now: float) -> str:
@@ -188,4 +190,5 @@ def _mend(loop: Asked, better: Better | None, now: float) -> str:
     x, y, z = point(loop.plumbed.water.middle(better.node))
     at = better.name or f"{better.owners[0]}, at ({x:.0f}, {y:.0f}, {z:.0f})"
     left = max(now - better.gain, 0.0)
-    return f"one more {better.kind} at {at} leaves {left:.0f} ml"
+    tee = "" if better.free else ", on a tee,"
+    return f"one more {better.kind}{tee} at {at} leaves {left:.0f} ml"

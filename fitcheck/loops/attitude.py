@@ -15,6 +15,9 @@ from fitcheck.loops.waterway import Pipe, Waterway
 
 # The air outside, as a node of its own.
 AIR = -1
+# Heights closer than this are one height, as a number of digits of mm: what is level stays level in spite
+# of the rounding of a turn.
+DIGITS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +26,8 @@ class Attitude:
 
     Tanks are nodes too, numbered after the others: a way through a tank passes its openings and
     nothing higher, so a tank's own height is minus infinity. `z` is the height of each node's lowest
-    corner, where coolant passes first, `tops` that of its highest, where air does.
+    corner, where coolant passes first, `tops` that of its highest, where air does. `cuts` are the places,
+    (3,) mm, of the nodes where bores were parted; they come after the waterway's own.
     """
 
     water: Waterway
@@ -31,6 +35,7 @@ class Attitude:
     z: np.ndarray
     tops: np.ndarray
     pipes: tuple[Pipe, ...]
+    cuts: tuple[np.ndarray, ...] = ()
 
     @property
     def tank_nodes(self) -> range:
@@ -86,7 +91,7 @@ class Attitude:
         """Groups of nodes that lie on a way from one open end to another, without going back.
 
         Only there can air push coolant out. In a tank air and coolant pass each other, so ways may
-        meet there: it counts as a mesh of ways between all of its openings.
+        meet there: tanks wide open to each other count as a mesh of ways between all their openings.
         """
         graph = self._meshed(self.pipes, range(len(self.water.tanks)))
         graph.add_edges_from((AIR, node) for node in open_ends)
@@ -115,8 +120,10 @@ class Attitude:
     def _meshed(self, pipes: Iterable[Pipe], tanks: Iterable[int]) -> nx.Graph:
         graph = nx.Graph()
         graph.add_edges_from((pipe.a, pipe.b) for pipe in pipes)
-        for k in tanks:
-            openings = self.water.tanks[k].openings
+        chosen = set(tanks)
+        for group in self.water.spaces:
+            inside = [self.water.tanks[k].openings for k in group if k in chosen]
+            openings = tuple(dict.fromkeys(node for some in inside for node in some))
             graph.add_nodes_from(openings)
             graph.add_edges_from((a, b) for i, a in enumerate(openings) for b in openings[:i])
         return graph
@@ -125,8 +132,10 @@ class Attitude:
 def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -> Attitude:
     """The waterway with heights along `up` (a unit vector); bores that cross `level` are parted there."""
     direction = np.asarray(up, float)
-    z = list(water.heights(direction))
-    tops = list(-water.heights(-direction))
+    z = list(np.round(water.heights(direction), DIGITS))
+    tops = list(-np.round(water.heights(-direction), DIGITS))
+    level = None if level is None else round(level, DIGITS)
+    cuts: list[np.ndarray] = []
     pipes: list[Pipe] = []
     for pipe in water.pipes:
         low, high = sorted((z[pipe.a], z[pipe.b]))
@@ -136,8 +145,9 @@ def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -
         share = float((level - z[pipe.a]) / (z[pipe.b] - z[pipe.a]))
         z.append(level)
         tops.append(level)
+        cuts.append((1 - share) * water.middle(pipe.a) + share * water.middle(pipe.b))
         new = len(z) - 1
         pipes.append(replace(pipe, b=new, length=pipe.length * share))
         pipes.append(replace(pipe, a=new, length=pipe.length * (1 - share)))
     tanks = [-math.inf] * len(water.tanks)
-    return Attitude(water, direction, np.array(z + tanks), np.array(tops + tanks), tuple(pipes))
+    return Attitude(water, direction, np.array(z + tanks), np.array(tops + tanks), tuple(pipes), tuple(cuts))

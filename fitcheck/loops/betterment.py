@@ -22,6 +22,7 @@ class Better:
         node: where, and what kind: `drain` or `vent`.
         name: of the port there, empty on a run.
         owners: of the bores there.
+        free: it is a port that is only plugged; elsewhere it takes a tee.
         drained: what stays then (of a drain, or a vent for draining).
         filled: what air stays then (of a vent for filling).
         gain: ml less, at most.
@@ -31,6 +32,7 @@ class Better:
     kind: str
     name: str
     owners: tuple[str, ...]
+    free: bool
     gain: float
     drained: Drained | None = None
     filled: Filled | None = None
@@ -67,17 +69,20 @@ def better_filled(
 
 
 def _ends(water: Waterway, place: Place, up: Sequence[float], lowest: bool) -> list[int]:
-    """The lowest or highest node of a place that can be opened, and of its ports."""
+    """The lowest or highest of a place's tubes, of its ports in use and of its free ports."""
     heights = water.heights(up) if lowest else water.heights([-c for c in up])
-    ways = {node for node in place.nodes if water.names[node]}
-    bores = set()
+    used = {node for node in place.nodes if water.names[node]}
+    tubes: set[int] = set()
+    free: set[int] = set()
     for pipe in water.pipes:
         for here, there in ((pipe.a, pipe.b), (pipe.b, pipe.a)):
-            if here in place.nodes and pipe.tube:
-                bores.add(here)
-            elif here in place.nodes and water.names[there]:
-                ways.add(there)  # a plugged port of a tank
-    ends = [min(some, key=lambda node: (float(heights[node]), node)) for some in (bores, ways) if some]
+            if here not in place.nodes:
+                continue
+            if pipe.tube:
+                tubes.add(here)
+            elif water.names[there]:
+                (used if pipe.area > 0 else free).add(there)
+    ends = [min(some, key=lambda node: (float(heights[node]), node)) for some in (tubes, used, free) if some]
     return list(dict.fromkeys(ends))
 
 
@@ -85,11 +90,17 @@ def _better(
     water: Waterway, node: int, kind: str, place: Place, gain: float,
     drained: Drained | None = None, filled: Filled | None = None,
 ) -> Better:  # fmt: skip
-    owners = tuple(dict.fromkeys(pipe.owner for pipe in water.pipes if node in (pipe.a, pipe.b)))
-    return Better(node, kind, water.names[node], owners or place.owners, gain, drained, filled)
+    here = [pipe for pipe in water.pipes if node in (pipe.a, pipe.b)]
+    owners = tuple(dict.fromkeys(pipe.owner for pipe in here)) or place.owners
+    free = bool(water.names[node]) and all(pipe.area == 0 for pipe in here)
+    return Better(node, kind, water.names[node], owners, free, gain, drained, filled)
 
 
 def _best(found: Sequence[Better]) -> Better | None:
-    """The largest gain; of equal ones a named port before a point of a run, a drain before a vent."""
+    """The largest gain; of equal ones a free port first, then a port, then a point of a run."""
     worth = [one for one in found if one.gain > DROP]
-    return min(worth, key=lambda one: (-round(one.gain, 6), not one.name, one.kind, one.node), default=None)
+    return min(
+        worth,
+        key=lambda one: (-round(one.gain, 6), not one.free, not one.name, one.kind, one.node),
+        default=None,
+    )

@@ -22,7 +22,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from fitcheck.loops.attitude import attitude
+import numpy as np
+
+from fitcheck.loops.attitude import DIGITS, attitude
 from fitcheck.loops.places import Place, places
 from fitcheck.loops.waterway import UP, Pipe, Waterway
 
@@ -76,7 +78,7 @@ class _Case:
     def __init__(
         self, water: Waterway, drains: tuple[int, ...], vents: tuple[int, ...], up: Sequence[float]
     ) -> None:
-        heights = water.heights(up)
+        heights = np.round(water.heights(up), DIGITS)
         # The siphon runs to the lowest drain.
         self.foot = min((float(heights[node]) for node in drains), default=math.inf)
         self.here = attitude(water, up, self.foot if drains else None)
@@ -97,9 +99,19 @@ class _Case:
     def _together(self, a: int, b: int) -> bool:
         return any(a in group and b in group for group in self.groups)
 
+    @cached_property
+    def _aired_tanks(self) -> frozenset[int]:
+        """Tanks that air comes into: two of the openings of their space lie on a way between open ends."""
+        tanks = self.here.water.tanks
+        found: list[int] = []
+        for space in self.here.water.spaces:
+            openings = {node for k in space for node in tanks[k].openings}
+            if any(len(openings & group) > 1 for group in self.groups):
+                found += space
+        return frozenset(found)
+
     def _tank_aired(self, k: int) -> bool:
-        openings = self.here.water.tanks[k].openings
-        return any(self._together(a, b) for i, a in enumerate(openings) for b in openings[:i])
+        return k in self._aired_tanks
 
     @cached_property
     def reached(self) -> frozenset[int]:

@@ -99,6 +99,8 @@ def _lowest(here: Attitude, nodes: frozenset[int]) -> tuple[tuple[int, ...], np.
     openings = [node for tank in tanks for node in tank.openings]
     known = sorted(node for node in {*nodes, *openings} if node < len(here.water.points))
     corners = [corner for node in known for corner in here.water.points[node]]
+    own = len(here.water.points)
+    corners += [here.cuts[node - own] for node in sorted(nodes) if own <= node < first]
     corners += [lowest_point(piece, here.up) for tank in tanks for piece in tank.pieces]
     return tuple(known), np.asarray(min(corners, key=lambda corner: float(corner @ here.up)))
 

@@ -97,6 +97,18 @@ class Waterway:
         return np.asarray(np.minimum.reduceat(corners @ np.asarray(up, float), starts))
 
     @cached_property
+    def spaces(self) -> tuple[tuple[int, ...], ...]:
+        """The tanks that are open to each other over more than a bore, in groups."""
+        of = list(range(len(self.tanks)))
+        for node, corners in enumerate(self.points):
+            if len(corners) > 1:
+                there = [k for k, tank in enumerate(self.tanks) if node in tank.openings]
+                first = min((of[k] for k in there), default=0)
+                joined = {of[k] for k in there}
+                of = [first if group in joined else group for group in of]
+        return tuple(tuple(k for k, group in enumerate(of) if group == g) for g in sorted(set(of)))
+
+    @cached_property
     def _corners(self) -> tuple[np.ndarray, np.ndarray]:
         """All corners in one array, and where those of each node begin."""
         counts = [len(corners) for corners in self.points]

@@ -64,14 +64,10 @@ class Limits:
     """How long a search goes on, all counted in steps and none in seconds.
 
     Args:
-        expansions: of the search from one end, in the first round.
-        rounds: how often it is tried again, finer and longer, before it gives up.
         after: expansions after the first route found, to find a shorter one.
         tries: moves of corners tried to make a route shorter.
     """
 
-    expansions: int = 6_000
-    rounds: int = 3
     after: int = 300
     tries: int = 4_000
 

@@ -14,11 +14,16 @@ from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.runs.legs import Found, Legs, Limits
 from fitcheck.runs.obstacles import Obstacles
 from fitcheck.runs.route import Route
-from fitcheck.runs.search import Manner, between, space_for
+from fitcheck.runs.search import Attempt, Manner, between, space_for
 from fitcheck.runs.shorten import TOGETHER, tidy
 
 # Poses that closings may join stand at most this far apart on the straights, mm.
 SAMPLES = 12.0
+ATTEMPTS = (
+    (Attempt(0.0, 6_000),),
+    (Attempt(0.0, 18_000, 0, 10.0, 1.6),),
+    (Attempt(0.0, 40_000, 0, 7.0, 2.0),),
+)
 # A bend is worth so much tube, mm.
 BEND_COST = 60.0
 
@@ -59,7 +64,7 @@ def find_rigid(
         (0.0,) if angles is not None else (0.0, 30.0, 60.0, 120.0),
         partial(cheaper, rules=rules, ends=ends),
     )
-    return between(obstacles, space, legs.start, legs.goal, manner, limits)
+    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS, limits)
 
 
 def cost(corners: np.ndarray, rules: Rules) -> float:

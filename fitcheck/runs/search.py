@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -19,16 +19,17 @@ from fitcheck.runs.obstacles import Obstacles, distance_at
 from fitcheck.runs.route import Route
 from fitcheck.runs.shorten import tidy
 
-# What a search keeps more than it must, mm; half of it pays for the points between those looked at.
-MARGIN = 0.01
-# Edge of the lattice's cells, mm, and how much finer each further round is; weights of the way home.
-CELL, FINER, WEIGHTS = 15.0, 0.7, (1.3, 1.6, 2.0)
-# How many times as long each further round is.
-LONGER = 3
+# What a search keeps more than it must, mm: DIP pays for the points between those looked at,
+# the rest for what a proof may fall short by.
+MARGIN, DIP = 0.02, 0.005
 # Points of the grid for the way home, and its finest pitch, mm.
 POINTS, PITCH = 250_000, 8.0
 # The least distance that its points keep is relaxed by this times the pitch: half a cell's diagonal.
 RELAXED = 0.87
+# A way found sooner than after so many expansions is not looked for again with less room.
+AT_ONCE = 30
+# Where a way with less room could not be bent clear, the next one keeps this many needs away.
+KEPT_OFF = 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +57,9 @@ class Manner:
         turns: of headings: rows (n, k) of those one bend away, -1 filled up.
         ends: least straight at both ends, mm.
         joins: how far before the goal a closing may reach the straight into it, mm.
-        polish: makes corners (n, 3) shorter.
+        polish: makes corners (n, 3) of a clear route shorter.
+        mend: bends corners (n, 3) that keep too little room until they are clear; None when it fails,
+            and the (3,) place where it failed.
     """
 
     rules: Rules
@@ -65,6 +68,26 @@ class Manner:
     ends: float
     joins: tuple[float, ...]
     polish: Callable[[Space, np.ndarray], np.ndarray]
+    mend: Callable[[Space, Space, np.ndarray], tuple[np.ndarray | None, np.ndarray]] | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One go at the lattice.
+
+    Args:
+        spare: how much less than needed it keeps from the solids, mm: what it finds is bent clear.
+        expansions: from each end.
+        bans: how often it is tried again off the places where bending failed.
+        cell: edge of the lattice's cells, and the straight move, mm.
+        weight: of the way home against the way come.
+    """
+
+    spare: float
+    expansions: int
+    bans: int = 0
+    cell: float = 15.0
+    weight: float = 1.3
 
 
 def space_for(obstacles: Obstacles, field: Field, outside: float, clearance: float, radius: float) -> Space:
@@ -72,55 +95,90 @@ def space_for(obstacles: Obstacles, field: Field, outside: float, clearance: flo
     need = outside / 2 + clearance + MARGIN
     # Between two points a step s apart the distance falls by at most s^2 / 8 (1/D + 1/R) below
     # theirs: the distance D to a solid bends upward by at most 1/D, along a curve by 1/R more.
-    step = float(np.sqrt(8 * MARGIN / 2 / (2 / outside + 1 / radius)))
+    step = float(np.sqrt(8 * DIP / (2 / outside + 1 / radius)))
     box = np.array([field.origin, field.end])
     return Space(obstacles.solids, box[0], field.pitch, field.values, need, step, box)
 
 
 def between(
-    obstacles: Obstacles, space: Space, start: Pose, goal: Pose, manner: Manner, limits: Limits
+    obstacles: Obstacles,
+    space: Space,
+    start: Pose,
+    goal: Pose,
+    manner: Manner,
+    attempts: tuple[tuple[Attempt, ...], ...],
+    limits: Limits,
 ) -> Found:
-    """A route from pose to pose, as short as the manner's polish makes it."""
+    """A route from pose to pose, as short as the manner's polish makes it.
+
+    Args:
+        attempts: in rounds; the shortest of what a round finds is taken, and no further round begun.
+    """
     ask = Ask(start.free, start.out, goal.free, -goal.out)
     # The same way is searched whichever end is named first: the narrower end goes first.
     rooms = distance_at(obstacles, np.array([ask.start, ask.goal]), 200.0)[0]
     turned = bool(rooms[1] < rooms[0])
     if turned:
         ask = ask.back
-    found = _search(obstacles, space, ask, manner, limits)
-    if found.route is None:
-        return _swapped(found) if turned else found
-    corners = manner.polish(space, found.route.corners)
+    found = _search(obstacles, space, ask, manner, attempts, limits)
     if turned:
-        corners, found = corners[::-1], _swapped(found)
-    whole = tidy(np.concatenate([[start.at], corners, [goal.at]]))
+        found = _swapped(found)
+    if found.route is None:
+        return found
+    whole = tidy(np.concatenate([[start.at], found.route.corners, [goal.at]]))
     return replace(found, route=Route(whole, manner.rules.radius))
 
 
 def _swapped(found: Found) -> Found:
-    return replace(
-        found,
-        expansions=found.expansions[::-1],
-        exhausted=found.exhausted[::-1],
-        reached=found.reached[::-1],
-        blocked=found.blocked[::-1],
+    return Found(
+        None if found.route is None else found.route.reversed(),
+        found.expansions[::-1],
+        found.exhausted[::-1],
+        found.reached[::-1],
+        found.blocked[::-1],
+        found.leg,
+        found.through,
     )
 
 
-def _search(obstacles: Obstacles, space: Space, ask: Ask, manner: Manner, limits: Limits) -> Found:
+def _search(
+    obstacles: Obstacles,
+    space: Space,
+    ask: Ask,
+    manner: Manner,
+    attempts: tuple[tuple[Attempt, ...], ...],
+    limits: Limits,
+) -> Found:
     ends = np.array([ask.start, ask.goal])
     shut = [_free(space, p, np.array([1.0, 0.0, 0.0]), 0.0) < 0 for p in ends]
     if any(shut):
         near = distance_at(obstacles, ends)[1]
         return Found(None, (0, 0), (shut[0], shut[1]), (ends[0], ends[1]), (int(near[0]), int(near[1])))
-    first: list[Tree] = []
-    for number in range(limits.rounds):
-        corners, trees = _round(space, ask, manner, limits, number)
-        first = first or trees
-        if corners is not None:
-            expanded = [len(tree.order) for tree in (*first, *trees)[-2:]]
-            return Found(Route(corners, manner.rules.radius), (expanded[0], expanded[-1]))
-    return _failed(obstacles, ask, first)
+    true: list[Tree] = []
+    for attempted in attempts:
+        best: Route | None = None
+        for attempt in attempted:
+            trees: list[Tree] = []
+            for corners in _ways(space, ask, manner, attempt, limits, trees):
+                route = Route(manner.polish(space, corners), manner.rules.radius)
+                if best is None or _cost(route, manner) < _cost(best, manner):
+                    best = route
+            if attempt.spare == 0.0:
+                true = trees
+            if best is not None and len(trees) == 1 and len(trees[0].order) < AT_ONCE:
+                break
+        if best is not None:
+            return Found(best, _expanded(true))
+    return _failed(obstacles, ask, true)
+
+
+def _cost(route: Route, manner: Manner) -> float:
+    return route.length + manner.rules.cost * len(route.bends)
+
+
+def _expanded(trees: list[Tree]) -> tuple[int, int]:
+    counts = [len(tree.order) for tree in trees]
+    return (counts[0], counts[1]) if len(counts) > 1 else (counts[0], 0)
 
 
 def _failed(obstacles: Obstacles, ask: Ask, trees: list[Tree]) -> Found:
@@ -132,20 +190,44 @@ def _failed(obstacles: Obstacles, ask: Ask, trees: list[Tree]) -> Found:
         blocked.append(int(distance_at(obstacles, last[None])[1][0]))
     return Found(
         None,
-        (len(trees[0].order), len(trees[1].order)),
+        _expanded(trees),
         (trees[0].exhausted, trees[1].exhausted),
         (reached[0], reached[1]),
         (blocked[0], blocked[1]),
     )
 
 
-def _round(
-    space: Space, ask: Ask, manner: Manner, limits: Limits, number: int
+def _ways(
+    space: Space, ask: Ask, manner: Manner, attempt: Attempt, limits: Limits, trees: list[Tree]
+) -> Iterator[np.ndarray]:
+    """Corners of at most one clear way; fills the trees of the first go."""
+    if attempt.spare > 0.0 and manner.mend is None:
+        return
+    tight = space._replace(need=max(space.need - attempt.spare, space.need / 3))
+    bans = np.empty((0, 4))
+    for go in range(attempt.bans + 1):
+        corners, grown = _both(tight, ask, manner, attempt, bans, limits)
+        if go == 0:
+            trees += grown
+        if corners is None:
+            return
+        if attempt.spare == 0.0 or manner.mend is None:
+            yield corners
+            return
+        mended, failed = manner.mend(space, tight, corners)
+        if mended is not None:
+            yield mended
+            return
+        bans = np.concatenate([bans, [[*failed, space.need * KEPT_OFF]]])
+
+
+def _both(
+    space: Space, ask: Ask, manner: Manner, attempt: Attempt, bans: np.ndarray, limits: Limits
 ) -> tuple[np.ndarray | None, list[Tree]]:
-    """Search from the start, then from the goal; corners of the route found, and the trees."""
+    """Search from the start, then from the goal; corners of the way found, and the trees."""
     trees = []
     for one in (ask, ask.back):
-        tree = _grow(space, one, manner, limits, number)
+        tree = _grow(space, one, manner, attempt, bans, limits)
         trees.append(tree)
         if tree.last >= 0:
             corners = _corners(tree, one, manner)
@@ -153,8 +235,8 @@ def _round(
     return None, trees
 
 
-def _grow(space: Space, ask: Ask, manner: Manner, limits: Limits, number: int) -> Tree:
-    cell = CELL * FINER**number
+def _grow(space: Space, ask: Ask, manner: Manner, attempt: Attempt, bans: np.ndarray, limits: Limits) -> Tree:
+    cell = attempt.cell
     heads = manner.headings(ask)
     # The start stands in the middle of its cell, wherever the scene stands.
     low = ask.start - cell * (np.ceil((ask.start - space.box[0]) / cell - 0.5) + 0.5)
@@ -163,9 +245,12 @@ def _grow(space: Space, ask: Ask, manner: Manner, limits: Limits, number: int) -
     free = _free(space, ask.start, ask.ahead, steps[-1])
     starts = np.array([[*(ask.start + ask.ahead * s), s] for s in steps if s <= free])
     free = _free(space, ask.goal, -ask.arrival, manner.joins[-1])
-    joins = [s for s in manner.joins if s <= free]
     targets = np.array(
-        [[*(ask.goal - ask.arrival * s), *ask.arrival, s, max(manner.ends - s, 0.0)] for s in joins]
+        [
+            [*(ask.goal - ask.arrival * s), *ask.arrival, s, max(manner.ends - s, 0.0)]
+            for s in manner.joins
+            if s <= free
+        ]
     )
     return compiled.grow(
         space,
@@ -174,8 +259,9 @@ def _grow(space: Space, ask: Ask, manner: Manner, limits: Limits, number: int) -
         _home(space, ask),
         starts.reshape(-1, 4),
         targets.reshape(-1, 8),
-        WEIGHTS[min(number, len(WEIGHTS) - 1)],
-        limits.expansions * LONGER**number,
+        bans,
+        attempt.weight,
+        attempt.expansions,
         limits.after,
     )
 

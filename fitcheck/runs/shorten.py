@@ -90,24 +90,22 @@ def _poses(route: Route) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def _descended(space: Space, corners: np.ndarray, radius: float, tries: int) -> np.ndarray:
     if len(corners) < 4:
         return corners
-    held = _held(corners)
-    kept = compiled.without_corners(space, corners, radius, held, 0.0)
+    kept = compiled.without_corners(space, corners, radius, held_corners(corners)[0], 0.0)
     corners = np.ascontiguousarray(corners[kept])
-    held = _held(corners)
-    rails = np.zeros((len(corners), 3))
-    rails[1], rails[-2] = corners[1] - corners[0], corners[-1] - corners[-2]
-    rails[1] /= np.linalg.norm(rails[1])
-    rails[-2] /= np.linalg.norm(rails[-2])
+    held, rails = held_corners(corners)
     made = compiled.descend(space, corners, radius, held, rails, 0.0, tries, FIRST_MOVE, LAST_MOVE, SEED)
     made = tidy(made)
     return made if compiled.is_clear(space, made, radius, 0.0) else corners
 
 
-def _held(corners: np.ndarray) -> np.ndarray:
-    held = np.full(len(corners), FREE)
+def held_corners(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How corners (n, 3) may move: (n,) FREE, ON_RAIL or FIXED, and the rails (n, 3), unit."""
+    held, rails = np.full(len(corners), FREE), np.zeros(corners.shape)
     held[[0, -1]] = FIXED
     if len(corners) == 3:
         held[1] = FIXED
-    else:
+    elif len(corners) > 3:
         held[1] = held[-2] = ON_RAIL
-    return held
+        rails[1], rails[-2] = corners[1] - corners[0], corners[-1] - corners[-2]
+        rails[[1, -2]] /= np.linalg.norm(rails[[1, -2]], axis=1)[:, None]
+    return held, rails

@@ -9,12 +9,19 @@ import numpy as np
 from fitcheck.runs import headings
 from fitcheck.runs.field import Field
 from fitcheck.runs.legs import Found, Legs, Limits
+from fitcheck.runs.mend import mended
 from fitcheck.runs.obstacles import Obstacles
-from fitcheck.runs.search import Ask, Manner, between, space_for
+from fitcheck.runs.search import Ask, Attempt, Manner, between, space_for
 from fitcheck.runs.shorten import any_bend, shorter
 
 # Where a shot may join the straight before a goal, mm before it.
 JOINS = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0)
+# Ways that keep less room are found more easily, and most can be bent clear.
+ATTEMPTS = (
+    (Attempt(0.0, 400), Attempt(2.0, 1_000), Attempt(4.0, 1_000, 2)),
+    (Attempt(2.0, 4_000, 3), Attempt(4.0, 6_000, 4), Attempt(0.0, 8_000)),
+    (Attempt(3.0, 12_000, 8, 10.0), Attempt(6.0, 6_000, 8), Attempt(0.0, 30_000, 0, 10.0, 2.0)),
+)
 
 
 def find_soft(
@@ -37,8 +44,9 @@ def find_soft(
     limits = limits or Limits()
     space = space_for(obstacles, field, outside, clearance, radius)
     polish = partial(shorter, radius=radius, tries=limits.tries)
-    manner = Manner(any_bend(radius), _headings, headings.soft_turns, 0.0, JOINS, polish)
-    return between(obstacles, space, legs.start, legs.goal, manner, limits)
+    mend = partial(mended, radius=radius, tries=limits.tries)
+    manner = Manner(any_bend(radius), _headings, headings.soft_turns, 0.0, JOINS, polish, mend)
+    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS, limits)
 
 
 def _headings(ask: Ask) -> np.ndarray:

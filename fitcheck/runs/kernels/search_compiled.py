@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitcheck.runs.kernels import search_grid, search_lattice, search_shorten, search_trace
+from fitcheck.runs.kernels import search_bend, search_grid, search_lattice, search_shorten, search_trace
 from fitcheck.runs.kernels.search_close import Rules
 from fitcheck.runs.kernels.search_grid import Home
 from fitcheck.runs.kernels.search_lattice import Lattice, Tree
@@ -25,12 +25,13 @@ def grow(
     home: Home,
     starts: Floats,
     targets: Floats,
+    bans: Floats,
     weight: float,
     most: int,
     after: int,
 ) -> Tree:
     """See `search_lattice.grow`."""
-    return search_lattice.grow(space, lattice, rules, home, starts, targets, weight, most, after)
+    return search_lattice.grow(space, lattice, rules, home, starts, targets, bans, weight, most, after)
 
 
 @entry
@@ -87,3 +88,24 @@ def without_corners(space: Space, given: Floats, radius: float, held: Ints, shor
 def slide(space: Space, given: Floats, radius: float, straight: float, ends: float) -> Floats:
     """See `search_shorten.slide`."""
     return search_shorten.slide(space, given, radius, straight, ends)
+
+
+@entry
+def bend_clear(
+    space: Space,
+    given: Floats,
+    radius: float,
+    held: Ints,
+    rails: Floats,
+    spare: float,
+    pull: float,
+    rounds: int,
+) -> Floats:
+    """See `search_bend.bend_clear`."""
+    return search_bend.bend_clear(space, given, radius, held, rails, spare, pull, rounds)
+
+
+@entry
+def worst_place(space: Space, corners: Floats, radius: float) -> Vector:
+    """See `search_bend.worst_place`."""
+    return search_bend.worst_place(space, corners, radius)

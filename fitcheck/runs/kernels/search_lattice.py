@@ -120,6 +120,16 @@ def state_of(lattice: Lattice, p: Vector, head: int) -> int:
 
 
 @native
+def banned(bans: Floats, p: Vector) -> bool:
+    """Whether a place is in one of the balls."""
+    for i in range(len(bans)):
+        x, y, z = p[0] - bans[i, 0], p[1] - bans[i, 1], p[2] - bans[i, 2]
+        if x * x + y * y + z * z < bans[i, 3] * bans[i, 3]:
+            return True
+    return False
+
+
+@native
 def grow(
     space: Space,
     lattice: Lattice,
@@ -127,6 +137,7 @@ def grow(
     home: Home,
     starts: Floats,
     targets: Floats,
+    bans: Floats,
     weight: float,
     most: int,
     after: int,
@@ -137,6 +148,7 @@ def grow(
         starts: (s, 4) place, and the length gone up to it.
         targets: (m, 8) place, direction of arrival, length still to come from there, least straight
             before it.
+        bans: (b, 4) balls, centre and radius, that no pose may stand in, mm.
         weight: of the way home against the way come.
         most: expansions.
         after: expansions after the first way found.
@@ -201,7 +213,7 @@ def grow(
                 a = radius * half_tangent(dot(d, u))
                 bent = along(along(p, d, a), u, a)
                 q = along(bent, u, rest)
-            if not inside(space, q):
+            if not inside(space, q) or banned(bans, q):
                 continue
             reached = np.float32(cost + np.float32(took))
             state = state_of(lattice, q, other)

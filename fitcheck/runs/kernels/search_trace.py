@@ -24,7 +24,7 @@ FIELD_ERROR = 0.87
 # Where the field leaves less room than this, the solids themselves are asked: a longer step, mm.
 SHORT_STEP = 4.0
 # How far beyond what is needed the solids are asked, mm.
-REACH = 25.0
+REACH = 12.0
 # A shot ends when its direction moves by less than this, and gives up after so many rounds.
 SETTLED, ROUNDS = 1e-24, 60
 # A single arc of a shot turns by less than acos(LEAST_COSINE), about 166 degrees.

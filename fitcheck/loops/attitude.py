@@ -7,11 +7,14 @@ import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
-import networkx as nx
 import numpy as np
 
 from fitcheck.loops.waterway import Pipe, Waterway
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 # The air outside, as a node of its own.
 AIR = -1
@@ -97,7 +100,7 @@ class Attitude:
         graph.add_edges_from((AIR, node) for node in open_ends)
         if AIR not in graph:
             return []
-        groups = nx.biconnected_components(graph)
+        groups = networkx().biconnected_components(graph)
         return [frozenset(group) for group in groups if AIR in group and len(group) > 2]
 
     def beyond(
@@ -113,12 +116,12 @@ class Attitude:
         graph.add_edges_from((AIR, node) for node in vents)
         if AIR not in graph:
             return {}
-        near = nx.single_source_shortest_path_length(graph, AIR)
+        near = networkx().single_source_shortest_path_length(graph, AIR)
         graph = graph.subgraph(near)
-        return {(min(a, b), max(a, b)): max(a, b, key=near.__getitem__) for a, b in nx.bridges(graph)}
+        return {(min(a, b), max(a, b)): max(a, b, key=near.__getitem__) for a, b in networkx().bridges(graph)}
 
     def _meshed(self, pipes: Iterable[Pipe], tanks: Iterable[int]) -> nx.Graph:
-        graph = nx.Graph()
+        graph = networkx().Graph()
         graph.add_edges_from((pipe.a, pipe.b) for pipe in pipes)
         chosen = set(tanks)
         for group in self.water.spaces:
@@ -127,6 +130,13 @@ class Attitude:
             graph.add_nodes_from(openings)
             graph.add_edges_from((a, b) for i, a in enumerate(openings) for b in openings[:i])
         return graph
+
+
+def networkx() -> Any:
+    """The library, asked for when a loop is: it takes a fifth of a second to come."""
+    import networkx
+
+    return networkx
 
 
 def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -> Attitude:

@@ -106,6 +106,20 @@ def test_a_reader_that_goes_away_is_141():
     assert got.stdout.strip() == "141"
 
 
+@pytest.mark.parametrize("debug", [False, True])
+def test_a_crash_is_70_with_or_without_its_trace(debug):
+    words = ["check", DOME, *(["--debug"] if debug else [])]
+    code = (
+        "import sys, fitcheck.cli, fitcheck\n"
+        "def fail(*_): raise RuntimeError('broken inside')\n"
+        f"fitcheck.load = fail; sys.argv = ['fitcheck', *{words}]; fitcheck.cli.run()"
+    )
+    got = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, check=False)
+    assert (got.returncode, got.stdout) == (70, "")
+    assert "broken inside" in got.stderr
+    assert ("Traceback" in got.stderr) == debug
+
+
 def test_help_and_import_leave_slow_libraries_alone():
     slow = ["pyvista", "trimesh", "numba", "scipy", "fcl", "numpy"]
     code = f"import sys, fitcheck, fitcheck.cli; print([m for m in {slow} if m in sys.modules])"

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.runs.bounds import lower_bound
-from fitcheck.runs.demands import in_the_way, judge, laid_run, legs, straight
+from fitcheck.runs.demands import in_the_way, judge, laid_run, legs
 from fitcheck.runs.field import field
-from fitcheck.runs.legs import Found, Limits
-from fitcheck.runs.obstacles import Laid, Obstacles
+from fitcheck.runs.legs import Found, Legs, Limits, Pose
+from fitcheck.runs.obstacles import Laid, Obstacles, distance_at
+from fitcheck.runs.passing import find_through
 from fitcheck.runs.rigid import find_rigid
 from fitcheck.runs.route import Route
 from fitcheck.runs.soft import find_soft
@@ -57,18 +58,24 @@ def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits | 
 
 
 def search(world: World, wish: RunWish, others: Others, limits: Limits | None) -> Found:
-    """Ask the search that suits the kind of run."""
+    """Ask the search that suits the kind of run, leg by leg through what it goes through."""
     among = in_the_way(world, wish, others)
-    cap = max(wish.outside, CAP)
-    grid = field(among, PITCH, cap, region(among, wish))
-    if wish.bending is None:
-        return find_soft(among, grid, legs(wish), wish.outside, wish.radius, wish.clearance, limits)
+    grid = field(among, PITCH, max(wish.outside, CAP), region(among, wish))
     bending = wish.bending
-    ends = max(straight(wish, end) for end in (wish.start, wish.goal))
-    return find_rigid(
-        among, grid, legs(wish), wish.outside, wish.radius, wish.clearance,
-        bending.angles, bending.straight, ends, bending.cost, limits,
-    )  # fmt: skip
+
+    def leg(start: Pose, goal: Pose) -> Found:
+        asked = Legs(start, goal)
+        if bending is None:
+            return find_soft(among, grid, asked, wish.outside, wish.radius, wish.clearance, limits)
+        return find_rigid(
+            among, grid, asked, wish.outside, wish.radius, wish.clearance,
+            bending.angles, bending.straight, min(start.stub, goal.stub), bending.cost, limits,
+        )  # fmt: skip
+
+    def clear(places: np.ndarray) -> np.ndarray:
+        return distance_at(among, places)[0] >= wish.outside / 2 + wish.clearance
+
+    return find_through(leg, clear, legs(wish), wish.radius)
 
 
 def region(among: Obstacles, wish: RunWish) -> np.ndarray:

@@ -58,21 +58,20 @@ class Attitude:
                 ways[opening].append(node)
         return ways
 
-    def spill(self, exits: Iterable[int], siphon: bool = False) -> np.ndarray:
+    def spill(self, exits: Iterable[int], counting: Iterable[int] | None = None) -> np.ndarray:
         """For each node the least height that must be passed on the way to an exit (inf: no way).
 
-        With `siphon` bores are passed at any height, for full of coolant they lift it over: only the
-        openings of tanks, where a siphon would draw air, and the exits count.
+        With `counting` only these nodes and the exits count, and all others are passed at any height.
 
         Minimax paths, by one search from the exits in rising order (as depressions are filled:
         Barnes, Lehman and Mulla 2014, "Priority-flood").
         """
         exits = tuple(exits)
         z = self.z
-        if siphon:
+        if counting is not None:
             z = np.full(len(z), -math.inf)
-            counting = [*exits, *(node for tank in self.water.tanks for node in tank.openings)]
-            z[counting] = self.z[counting]
+            known = [*exits, *counting]
+            z[known] = self.z[known]
         least = np.full(len(z), math.inf)
         queue = []
         for node in exits:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from fitcheck.loops.drainage import Drained, drain
+from fitcheck.loops.drainage import Drained, most_left
 from fitcheck.loops.filling import Filled, fill
 from fitcheck.loops.places import DROP, Place
 from fitcheck.loops.waterway import UP, Waterway
@@ -23,8 +23,6 @@ class Better:
         name: of the port there, empty on a run.
         owners: of the bores there.
         free: it is a port that is only plugged; elsewhere it takes a tee.
-        drained: what stays then (of a drain, or a vent for draining).
-        filled: what air stays then (of a vent for filling).
         gain: ml less, at most.
     """
 
@@ -34,8 +32,6 @@ class Better:
     owners: tuple[str, ...]
     free: bool
     gain: float
-    drained: Drained | None = None
-    filled: Filled | None = None
 
 
 def better_drained(
@@ -48,11 +44,11 @@ def better_drained(
     found: list[Better] = []
     for place in now.places[:TRIED]:
         for node in _ends(water, place, up, lowest=True):
-            then = drain(water, {*drains, node}, vents, up)
-            found.append(_better(water, node, "drain", place, now.most - then.most, drained=then))
+            then = most_left(water, {*drains, node}, vents, up)
+            found.append(_better(water, node, "drain", place, now.most - then))
         for node in _ends(water, place, up, lowest=False):
-            then = drain(water, drains, {*vents, node}, up)
-            found.append(_better(water, node, "vent", place, now.most - then.most, drained=then))
+            then = most_left(water, drains, {*vents, node}, up)
+            found.append(_better(water, node, "vent", place, now.most - then))
     return _best(found)
 
 
@@ -64,7 +60,7 @@ def better_filled(
     for place in now.places[:TRIED]:
         for node in _ends(water, place, up, lowest=False):
             then = fill(water, {*vents, node}, up)
-            found.append(_better(water, node, "vent", place, now.air - then.air, filled=then))
+            found.append(_better(water, node, "vent", place, now.air - then.air))
     return _best(found)
 
 
@@ -86,14 +82,11 @@ def _ends(water: Waterway, place: Place, up: Sequence[float], lowest: bool) -> l
     return list(dict.fromkeys(ends))
 
 
-def _better(
-    water: Waterway, node: int, kind: str, place: Place, gain: float,
-    drained: Drained | None = None, filled: Filled | None = None,
-) -> Better:  # fmt: skip
+def _better(water: Waterway, node: int, kind: str, place: Place, gain: float) -> Better:
     here = [pipe for pipe in water.pipes if node in (pipe.a, pipe.b)]
     owners = tuple(dict.fromkeys(pipe.owner for pipe in here)) or place.owners
     free = bool(water.names[node]) and all(pipe.area == 0 for pipe in here)
-    return Better(node, kind, water.names[node], owners, free, gain, drained, filled)
+    return Better(node, kind, water.names[node], owners, free, gain)
 
 
 def _best(found: Sequence[Better]) -> Better | None:

@@ -20,6 +20,8 @@ SMOOTH, ROUGH = 0.0015, 0.01
 LAMINAR, TURBULENT = 2040.0, 4000.0
 # Handbooks' bend losses differ by so much; the insides of fittings are not known; a curve is read off a plot.
 BENDS, STEPS, CURVES = 0.1, 0.5, 0.1
+# A bend tighter than so many diameters is as good as a sharp corner.
+TIGHTEST = 0.5
 # A litre an hour in m³/s.
 LITRE_AN_HOUR = 1e-3 / 3600
 
@@ -148,7 +150,7 @@ def _along(bore: Bore, flow: float, liquid: Liquid) -> Loss:
     loss = Loss(factor.likely * share, factor.least * share, factor.most * share)
     number = reynolds(bore.diameter, flow, liquid)
     for angle, radius in bore.bends:
-        if radius > 0:
+        if radius >= TIGHTEST * bore.diameter:
             # What the arc's length takes is in the friction; the handbook's value holds it too.
             whole = bend(bore.diameter, angle, radius, number)
             arc = factor.likely * radius * angle / bore.diameter

@@ -210,7 +210,7 @@ def test_pressure_loss_against_its_limit():
 def test_pressure_loss_without_its_library(monkeypatch):
     import sys
 
-    monkeypatch.setitem(sys.modules, "CoolProp.CoolProp", None)
+    monkeypatch.setitem(sys.modules, "chemicals.iapws", None)
     (found,) = ask(looped(bench(), flow=120), "flow")
     assert found.verdict == Verdict.UNKNOWN
     assert found.mend == "pip install 'fitcheck[flow]'"

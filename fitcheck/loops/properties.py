@@ -1,4 +1,4 @@
-"""Density and viscosity of water, from a reference library (CoolProp, IAPWS-95 and IAPWS 2008)."""
+"""Density and viscosity of water, from a reference library (IAPWS-95 and the IAPWS 2008 viscosity release)."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ def water(celsius: float) -> Liquid:
     Raises:
         ImportError: the optional library is not installed (`pip install fitcheck[flow]`).
     """
-    from CoolProp.CoolProp import PropsSI
+    from chemicals.iapws import iapws95_rho
+    from chemicals.viscosity import mu_IAPWS
 
-    def ask(what: str) -> float:
-        return float(PropsSI(what, "T", celsius + 273.15, "P", ROOM, "Water"))
-
-    return Liquid(ask("D"), ask("V"))
+    kelvin = celsius + 273.15
+    density = float(iapws95_rho(kelvin, ROOM))
+    return Liquid(density, float(mu_IAPWS(kelvin, density)))

@@ -140,6 +140,21 @@ def test_depth_is_a_true_way_out(seed):
     check_depth_frees(seed)
 
 
+@settings(quick, max_examples=40)
+@given(seeds)
+def test_solids_of_many_faces_are_cut_down_without_a_trace(seed):
+    """The same pair, with every solid counted as one of many faces: the same depth."""
+    a, b, edge = cubes_pair(seed, reach=2)
+    turn = turned(np.random.default_rng(seed)) if seed % 2 else np.eye(3)
+    one, other = lattice.piece(a, edge), placed(lattice.piece(b, edge), turn, np.zeros(3))
+    whole = measure(one, other)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(volumes, "MANY", 0)
+        cut = measure(one, other)
+    assert cut.interferes == whole.interferes
+    assert cut.depth == pytest.approx(whole.depth, abs=1e-9)
+
+
 @pytest.mark.long
 @long
 @given(seeds)

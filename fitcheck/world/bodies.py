@@ -170,11 +170,11 @@ def near(bodies: Bodies, reach: float | np.ndarray = 0.0) -> np.ndarray:
         (k, 2) indices, the lower first, in order.
     """
     low, high = bodies.body_bounds[:, 0], bodies.body_bounds[:, 1]
-    close = bodies.body_parts[:, None] != bodies.body_parts
+    first, second = np.nonzero(np.triu(bodies.body_parts[:, None] != bodies.body_parts, 1))
     for axis in range(3):
-        gap = np.maximum(low[:, None, axis] - high[None, :, axis], low[None, :, axis] - high[:, None, axis])
-        close &= gap <= reach
-    first, second = np.nonzero(np.triu(close, 1))
+        gap = np.maximum(low[first, axis] - high[second, axis], low[second, axis] - high[first, axis])
+        close = gap <= (reach if np.ndim(reach) == 0 else np.asarray(reach)[first, second])
+        first, second = first[close], second[close]
     return np.column_stack([first, second])
 
 

@@ -7,7 +7,7 @@ what they are made of stays behind this door.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -82,16 +82,13 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
     np.minimum.at(far, owner, gaps)
     keep = gaps <= reach[owner]
     rows, owner = rows[keep], owner[keep]
-    out = [pairs.at_least(beyond) for beyond in far.tolist()]
+    answered: dict[int, Measured] = {}
     if len(rows):
+        errors = np.array([body.error for body in bodies.all])[chosen].sum(axis=1)
         found = pairs.measure_rows(bodies, rows, owner, reach)
-        for own, k in zip(*_worst(found, owner), strict=True):
-            out[own] = found[k]
-    errors = [body.error for body in bodies.all]
-    for k, (i, j) in enumerate(chosen.tolist()):
-        if error := errors[i] + errors[j]:
-            out[k] = replace(out[k], error=out[k].error + error)
-    return out
+        found.error[:] += errors[owner]
+        answered = {own: found[k] for own, k in zip(*_worst(found, owner), strict=True)}
+    return [answered.get(k) or pairs.at_least(beyond) for k, beyond in enumerate(far.tolist())]
 
 
 def is_compiled() -> bool:

@@ -237,6 +237,11 @@ class Couple:
         turned = self.bodies.rotations[self.rows[0]] @ to_second
         return np.asarray(-turned if self.swapped else turned)
 
+    def own(self, normal: np.ndarray) -> np.ndarray:
+        """A world direction in the order asked as one from the first to the second in the first's frame."""
+        turned = self.bodies.rotations[self.rows[0]].T @ normal
+        return np.asarray(-turned if self.swapped else turned)
+
     @cached_property
     def solids(self) -> tuple[volumes.Solid | None, volumes.Solid | None]:
         """Both as closed solids, the second in the frame of the first; None for open ones."""
@@ -276,7 +281,7 @@ def _measure_meshes(
         pair = couples.one(k)
         answer = inside(pair.first, pair.second, pair.pose)
         if answer:
-            found.put(asked[k], _touching(pair, points[k, 0]))
+            found.put(asked[k], _touching(pair, points[k, 0], float(box_depth[k]), box_normal[k]))
         elif answer is None:
             found.decided[asked[k]] = False
     for k in np.flatnonzero(~free).tolist():
@@ -286,7 +291,7 @@ def _measure_meshes(
             depth = max(float(box_depth[k]), 0.0) + 0.0
             found.put(asked[k], Measured(0.0, depth, box_normal[k], point, point, FLUSH))
         else:
-            found.put(asked[k], _touching(couples.one(k), points[k, 0]))
+            found.put(asked[k], _touching(couples.one(k), points[k, 0], float(box_depth[k]), box_normal[k]))
 
 
 def nearest(
@@ -320,12 +325,14 @@ def nearest(
     return distances, points
 
 
-def _touching(pair: Couple, touch: np.ndarray) -> Measured:
+def _touching(pair: Couple, touch: np.ndarray, box_depth: float, box_normal: np.ndarray) -> Measured:
     """Surfaces meet, at a point of the first's frame, or one lies in the other: what they share decides."""
     first, second = pair.solids
     if first is None or second is None:
         return _touching_open(pair, touch)
-    found = volumes.shortest_way_out(first, second)
+    # Rounded as poses are: what they are in the world must not show in the last digits.
+    known = round(box_depth, 9), np.round(pair.own(box_normal), 12) + 0.0
+    found = volumes.shortest_way_out(first, second, known)
     if found is None:
         point = pair.point(touch)
         return Measured(0.0, 0.0, NOWHERE, point, point, FLUSH + pair.facet_error)

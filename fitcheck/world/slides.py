@@ -36,7 +36,7 @@ def split(triangles: np.ndarray, turn: np.ndarray) -> tuple[np.ndarray, np.ndarr
     a, b, c = np.moveaxis(turned[..., :2], 1, 0)
     turns = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     # Walls along the move, but for rounding.
-    flat = 1e-9 * np.square(turned.max(axis=1) - turned.min(axis=1)).sum(axis=1)
+    flat = sliding.FLAT * np.square(turned.max(axis=1) - turned.min(axis=1)).sum(axis=1)
     return np.ascontiguousarray(turned[turns > flat]), np.ascontiguousarray(turned[turns < -flat])
 
 
@@ -71,20 +71,15 @@ def first_touch(
     return float(sliding.first_touch(*pair, float(limit), float(slack), float(least), room))
 
 
-def longest_chord(lower: np.ndarray, upper: np.ndarray, least: float) -> float:
-    """Longest line along z inside a closed surface.
+def longest_chord(triangles: np.ndarray, direction: np.ndarray, least: float, lines: int) -> float:
+    """Longest line along a direction inside a closed surface of triangles (n, 3, 3), mm; never too long.
 
     Args:
-        lower: (n, 3, 3) triangles that look along -z, where lines enter.
-        upper: (m, 3, 3) those that look along +z, where they leave.
         least: mm; overlaps narrower in projection are passed over.
-
-    Returns:
-        mm; never too long, and exact where `least` hides nothing.
+        lines: from about so many faces at most lines are looked along.
     """
-    below, above = np.ascontiguousarray(lower), np.ascontiguousarray(upper)
-    room = sliding.make_room(0, 0)
-    return float(sliding.longest_chord(below, extents(below), above, extents(above), float(least), room))
+    room = sliding.make_overlap(len(triangles) + 1)
+    return float(sliding.longest_chord(triangles, frame_along(direction), float(least), lines, room))
 
 
 def frame_along(towards: np.ndarray) -> np.ndarray:
@@ -111,4 +106,4 @@ def warm() -> None:
     """Compile everything now, or load it from disk."""
     triangles = np.zeros((1, 3, 3))
     first_touch(faces(triangles), np.zeros(3), faces(triangles), 1.0, 0.0, 0.0)
-    longest_chord(triangles, triangles, 0.0)
+    longest_chord(triangles, np.array([0.0, 0.0, 1.0]), 0.0, 1)

@@ -33,6 +33,8 @@ LOCKED = 0.1
 STEPS = 24
 # How many faces of an overlap are looked up from for its longest chord.
 LINES = 500
+# Solids of more faces are first cut down to what matters, and so far beyond it, mm.
+MANY, MARGIN = 2_000, 1.0
 # How exact a bracketed way out is, mm.
 EXACT = 1e-3
 FACES_KEPT = 1_000_000
@@ -181,10 +183,7 @@ def _chord(overlap: Solid, direction: np.ndarray) -> float:
     if overlap.is_empty() or thickness(overlap) <= FILM:
         return 0.0
     corners, faces = corners_and_faces(overlap)
-    upper, lower = slides.split(corners[faces], slides.frame_along(direction))
-    # Fewer lines of a large overlap only make the steps shorter.
-    lower = lower[:: max(1, len(lower) // LINES)]
-    return max(float(slides.longest_chord(lower, upper, FILM)), FILM)
+    return max(slides.longest_chord(corners[faces], direction, FILM, LINES), FILM)
 
 
 def _hindering(overlap: Solid, direction: np.ndarray) -> float:
@@ -193,12 +192,16 @@ def _hindering(overlap: Solid, direction: np.ndarray) -> float:
     return 0.0 if chord > LOCKED and thickness(overlap) <= SLIVER else chord
 
 
-def shortest_way_out(first: Solid, second: Solid) -> Depth | None:
+def shortest_way_out(first: Solid, second: Solid, known: tuple[float, np.ndarray]) -> Depth | None:
     """Depth: how far the second must move to be free of the first; None when they only touch.
 
     Tried are, for each piece of the overlap, the thinnest principal direction of its
     corners, both ways, and the six sides of the first's frame.
+
+    Args:
+        known: a way out, mm, and its direction (3,) unit: that of the boxes around them.
     """
+    first, second = _cropped(first, second, known[0]), _cropped(second, first, known[0])
     overlap = first ^ second
     thick = 0.0 if overlap.is_empty() else thickness(overlap)
     if thick <= FILM:
@@ -207,7 +210,7 @@ def shortest_way_out(first: Solid, second: Solid) -> Depth | None:
     for piece in overlap.decompose():
         if thickness(piece) > FILM:
             tried += _thinnest(corners_and_faces(piece)[0])
-    best, way = LOCKED if thick <= SLIVER else np.inf, None
+    best, way = (LOCKED, None) if thick <= SLIVER and known[0] > LOCKED else known
     chords = [_chord(overlap, direction) for direction in tried]
     for chord, direction in sorted(zip(chords, tried, strict=True), key=lambda pair: pair[0]):
         if chord >= best:
@@ -216,6 +219,14 @@ def shortest_way_out(first: Solid, second: Solid) -> Depth | None:
         if out is not None and out < best:
             best, way = out, direction
     return None if way is None else Depth(float(best), way, bounds_of(overlap).mean(axis=0))
+
+
+def _cropped(solid: Solid, other: Solid, reach: float) -> Solid:
+    """What of a solid of many faces another can come to by a move no longer than a reach, mm."""
+    if solid.num_tri() <= MANY:
+        return solid
+    low, high = bounds_of(other) + np.array([[-1.0], [1.0]]) * (reach + MARGIN)
+    return solid ^ manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
 
 
 def _thinnest(corners: np.ndarray) -> list[np.ndarray]:

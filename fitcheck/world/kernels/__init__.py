@@ -2,7 +2,9 @@
 
 Inside, a question is a file: `boxes` and `coaxial` have closed forms, `nearest` finds the
 distance of any convex pair with a certificate, `depth` the shortest clearing move,
-`travel` the way to a contact, `winding` what is inside; `compiled` holds the entry points.
+`travel` the way to a contact, `winding` what is inside; `compiled` holds their entry points.
+Meshes have their own: `tree` and `descent` for distances, `crossings` for what is inside,
+`sliding` for moves, `shells` for what hangs together.
 """
 
 from __future__ import annotations
@@ -14,7 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from fitcheck.world.kernels import compiled
 from fitcheck.world.kernels.bodies import TRIANGLE, Bodies, make_scratch
+from fitcheck.world.kernels.descent import nearest_pairs
 from fitcheck.world.kernels.native import is_kept
+from fitcheck.world.kernels.tree import grow
 
 __all__ = [
     "Measures",
@@ -191,7 +195,7 @@ def winding_number(triangles: ArrayLike, points: ArrayLike) -> Floats:
 
 def is_compiled() -> bool:
     """Whether the first questions are answered at once; else they wait for the compiler."""
-    return is_kept(compiled.measure) and is_kept(compiled.travel)
+    return all(is_kept(one) for one in (compiled.measure, compiled.travel, nearest_pairs, grow))
 
 
 def warm() -> None:

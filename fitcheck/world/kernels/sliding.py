@@ -20,6 +20,8 @@ from fitcheck.world.kernels.vectors import Floats, Ints
 
 # A triangle clipped by another has at most six corners; two to spare for rounding.
 CORNERS = 8
+# Triangles whose projection is less than this share of their size, both squared, are walls.
+FLAT = 1e-9
 
 
 class Room(NamedTuple):
@@ -240,24 +242,96 @@ def first_touch(
     return found
 
 
+class Overlap(NamedTuple):
+    """Room for the n triangles of an overlap: those that look along -z, and those that look along +z.
+
+    Args:
+        lower, upper: (n, 3, 3) triangles.
+        under, over: (n, 2, 3) their low and high corners.
+        here, there: (CORNERS, 2) corners of what two of them share.
+    """
+
+    lower: Floats
+    under: Floats
+    upper: Floats
+    over: Floats
+    here: Floats
+    there: Floats
+
+
+def make_overlap(triangles: int) -> Overlap:
+    """Room for so many triangles."""
+    lower, under = np.empty((triangles, 3, 3)), np.empty((triangles, 2, 3))
+    shared = np.empty((CORNERS, 2)), np.empty((CORNERS, 2))
+    return Overlap(lower, under, np.empty_like(lower), np.empty_like(under), *shared)
+
+
+@native
+def _turned(triangle: Floats, turn: Floats, to: Floats, extent: Floats) -> None:
+    """Fill (3, 3) a triangle turned, x @ turn, and (2, 3) its low and high corners."""
+    for m in range(3):
+        for k in range(3):
+            to[k, m] = triangle[k, 0] * turn[0, m] + triangle[k, 1] * turn[1, m] + triangle[k, 2] * turn[2, m]
+        extent[0, m] = min(to[0, m], to[1, m], to[2, m])
+        extent[1, m] = max(to[0, m], to[1, m], to[2, m])
+
+
+@native
+def _is_wall(t: Floats, extent: Floats) -> bool:
+    """Does a triangle run along the move, but for rounding?"""
+    size = 0.0
+    for m in range(3):
+        size += (extent[1, m] - extent[0, m]) ** 2
+    return abs(_turns(t)) <= FLAT * size
+
+
 @bare_entry
-def longest_chord(
-    lower: Floats, under: Floats, upper: Floats, over: Floats, least: float, room: Room
-) -> float:
+def longest_chord(triangles: Floats, turn: Floats, least: float, lines: int, room: Overlap) -> float:
     """Longest line along z inside a closed surface.
 
     Args:
-        lower: (n, 3, 3) triangles that look along -z, where lines enter.
-        under: (n, 2, 3) their low and high corners.
-        upper: (m, 3, 3) those that look along +z, where they leave.
-        over: (m, 2, 3) their low and high corners.
+        triangles: (n, 3, 3), outward by the right-hand rule.
+        turn: (3, 3); x @ turn is a point in the frame of the move.
         least: mm; overlaps narrower in projection are passed over.
+        lines: from about so many faces at most lines are looked along; fewer make a chord no longer.
 
     Returns:
-        mm; never too long, and exact where `least` hides nothing.
+        mm; never too long, and exact where `least` and `lines` hide nothing.
     """
+    lower, under, upper, over, here, there = room
+    low = high = 0
+    for k in range(len(triangles)):
+        # Each is turned into the place of the next that looks ahead, and copied if it looks back.
+        _turned(triangles[k], turn, upper[high], over[high])
+        if _is_wall(upper[high], over[high]):
+            continue
+        if _turns(upper[high]) > 0:
+            high += 1
+        else:
+            _copy(upper, over, high, lower, under, low)
+            low += 1
+    step = max(1, low // lines)
+    kept = 0
+    for k in range(0, low, step):
+        _copy(lower, under, k, lower, under, kept)
+        kept += 1
+    return _longest(lower[:kept], under[:kept], upper[:high], over[:high], least, here, there)
+
+
+@native
+def _copy(triangles: Floats, extents: Floats, k: int, others: Floats, theirs: Floats, j: int) -> None:
+    """Copy triangle k and its corners over triangle j of others."""
+    for m in range(3):
+        for n in range(3):
+            others[j, n, m] = triangles[k, n, m]
+        theirs[j, 0, m], theirs[j, 1, m] = extents[k, 0, m], extents[k, 1, m]
+
+
+@native
+def _longest(
+    lower: Floats, under: Floats, upper: Floats, over: Floats, least: float, here: Floats, there: Floats
+) -> float:
     best = 0.0
-    here, there = room.here, room.there
     for i in range(len(lower)):
         for j in range(len(upper)):
             if (

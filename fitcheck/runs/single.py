@@ -79,13 +79,20 @@ def search(world: World, wish: RunWish, others: Others, limits: Limits | None) -
 
 
 def region(among: Obstacles, wish: RunWish) -> np.ndarray:
-    """(2, 3) where a run may go: as far round all parts as it takes to bend back, mm."""
+    """(2, 3) where a run may go, mm.
+
+    A run between two places in one case stays in it, openings or not. Else as far round all parts as
+    it takes to bend back.
+    """
     places = np.array([wish.start.at, wish.goal.at])
+    for part in among.world.parts:
+        low, high = part.bounds
+        if part.shape.compartments and (places >= low).all() and (places <= high).all():
+            return part.bounds
     margin = 2 * wish.radius + wish.outside
     low, high = among.bounds
-    return np.array(
-        [np.minimum(low, places.min(axis=0)) - margin, np.maximum(high, places.max(axis=0)) + margin]
-    )
+    low, high = np.minimum(low, places.min(axis=0)), np.maximum(high, places.max(axis=0))
+    return np.array([low - margin, high + margin])
 
 
 def bound(wish: RunWish) -> float:

@@ -95,12 +95,6 @@ def in_the_way(world: World, wish: RunWish, others: Sequence[tuple[RunWish, Laid
     return obstacles(world, extra=demands(wish, others), more=[laid for _, laid in others])
 
 
-def at_ends(world: World, wish: RunWish, others: Sequence[tuple[RunWish, Laid]] = ()) -> Obstacles:
-    """All that its straight ends must keep away from: not what they sit in."""
-    own = {wish.start.part, wish.goal.part}
-    return obstacles(world, skip=own, extra=demands(wish, others), more=[laid for _, laid in others])
-
-
 def legs(wish: RunWish) -> Legs:
     """From where to where, and through what."""
     start, goal = (Pose(end.at, end.out, straight(wish, end)) for end in (wish.start, wish.goal))
@@ -120,25 +114,44 @@ def _way(wish: RunWish, passage: Passage) -> Way:
 
 
 def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunWish, Laid]] = ()) -> Judged:
-    """Prove how near a route comes to anything, its straight ends included."""
-    found = [_judge(in_the_way(world, wish, others), wish, part) for part in _between(wish, route)]
-    found += [_judge(at_ends(world, wish, others), wish, part) for part in _ends(wish, route)]
-    return min(found, key=lambda one: one.least - one.demand)
+    """Prove how near a route comes to anything.
+
+    What it sits in at its ends is not said to be near, unless the run comes back to it: none of that is
+    in the way of the straight end there.
+    """
+    sits_in = {wish.start.part, wish.goal.part}
+    extra, more = demands(wish, others), [laid for _, laid in others]
+    apart = _judge(obstacles(world, skip=sits_in, extra=extra, more=more), wish, route)
+    between, first, last = _sections(wish, route)
+    for section, parts in ((between, sits_in), (first, {wish.goal.part}), (last, {wish.start.part})):
+        back = None if section is None else _judge(_only(world, parts, extra), wish, section)
+        if back is not None and not back.holds and back.least < apart.least:
+            apart = back
+    return apart
 
 
-def _between(wish: RunWish, route: Route) -> list[Route]:
-    """The route from where it may bend to where it may bend; nothing when it is straight ends only."""
+def _only(world: World, parts: set[str], extra: dict[str, float]) -> Obstacles:
+    others = [part.name for part in world.parts if part.name not in parts]
+    return obstacles(world, skip=others, extra=extra)
+
+
+def _sections(wish: RunWish, route: Route) -> tuple[Route | None, Route | None, Route | None]:
+    """The route between its straight ends (None where there is none), and these two."""
     corners = route.corners.copy()
-    corners[0] = corners[0] + wish.start.out * straight(wish, wish.start)
-    corners[-1] = corners[-1] + wish.goal.out * straight(wish, wish.goal)
-    if len(corners) == 2 and (corners[1] - corners[0]) @ wish.start.out <= 0:
-        return []
-    return [from_points(corners, route.radius)]
-
-
-def _ends(wish: RunWish, route: Route) -> list[Route]:
-    ends = ((wish.start, route.corners[0]), (wish.goal, route.corners[-1]))
-    return [Route(np.array([at, at + end.out * straight(wish, end)]), route.radius) for end, at in ends]
+    first, last = (end.out * straight(wish, end) for end in (wish.start, wish.goal))
+    start, goal = corners[0] + first, corners[-1] + last
+    ends = [
+        Route(np.array([corners[0], start]), route.radius),
+        Route(np.array([corners[-1], goal]), route.radius),
+    ]
+    if wish.start.part == wish.goal.part:
+        # A run from a part to itself: its straight ends may lie beside what they sit in.
+        ends = []
+    corners[0], corners[-1] = start, goal
+    between = None
+    if len(corners) > 2 or (corners[1] - corners[0]) @ wish.start.out > 0:
+        between = from_points(corners, route.radius)
+    return between, *(ends or (None, None))
 
 
 def _judge(among: Obstacles, wish: RunWish, part: Route) -> Judged:

@@ -18,6 +18,9 @@ LOT = 64
 # Turned triangles are kept for meshes of no more faces than this, and so many of them.
 FACES_TURNED = 20_000
 TURNED_KEPT = 2_000
+# Pieces a little in each other are looked at after this step and each twice as far, mm: a move
+# straight in is deeper than a contact by then, a slanting one later.
+PRESS = 2 * CONTACT
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,16 +158,25 @@ def slide(bodies: Bodies, i: int, j: int, direction: np.ndarray, limit: float) -
     """
     ours, theirs = _faces(bodies, i, direction), _faces(bodies, j, direction)
     offset = (bodies.centres[i] - bodies.centres[j]) @ slides.frame_along(direction)
-    way = slides.first_touch(ours[0], offset, theirs[1], limit, CONTACT, CONTACT)
+    found = [slides.first_touch(ours[0], offset, theirs[1], limit, CONTACT, CONTACT)]
     if _open(bodies, i) or _open(bodies, j):
         # Whether a face looks out is not sure: every face may be run into, but the first
         # contact itself is judged by the sides as they are.
         every = [(one, other) for one in ours for other in theirs]
-        way = min(
-            way,
-            *(slides.first_touch(one, offset, other, limit, -CONTACT, CONTACT) for one, other in every),
-        )
-    return max(way, 0.0)
+        found += [slides.first_touch(one, offset, other, limit, -CONTACT, CONTACT) for one, other in every]
+    way = max(min(way for way, _ in found), 0.0)
+    crossed = way > 0 and any(crosses for _, crosses in found)
+    return 0.0 if crossed and _presses(bodies, i, j, direction, min(way, limit)) else way
+
+
+def _presses(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: float) -> bool:
+    """Does piece i, a little in j already, get deeper than a contact on its way?"""
+    step = PRESS
+    while step < way:
+        if interfere(bodies.shifted([int(bodies.body[i])], step * direction), i, j):
+            return True
+        step *= 1.25
+    return False
 
 
 def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: float) -> float:

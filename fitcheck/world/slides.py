@@ -54,21 +54,24 @@ def extents(triangles: np.ndarray) -> np.ndarray:
 
 def first_touch(
     ours: Faces, offset: np.ndarray, theirs: Faces, limit: float, slack: float, least: float
-) -> float:
+) -> tuple[float, bool]:
     """How far faces that look along +z can move along it before one runs into one that looks back.
 
     Args:
         offset: (3,) from the frame of ours to that of theirs.
         limit: mm; nothing beyond is looked for.
-        slack: mm that a face may be past the other and still be just touching it.
+        slack: mm that one may be past the other and still be just touching it; below zero: that it
+            must be short of it.
         least: mm; overlaps narrower than this in projection slide past.
 
     Returns:
-        mm, at least -slack; inf when nothing is touched within the limit.
+        mm, 0 or below for what touches already, inf when nothing is touched within the limit; and
+        whether two are a little in each other from the start, which the move presses in or draws out.
     """
     room = sliding.make_room(len(ours.triangles), len(theirs.triangles))
     pair = ours.triangles, ours.extents, np.ascontiguousarray(offset), theirs.triangles, theirs.extents
-    return float(sliding.first_touch(*pair, float(limit), float(slack), float(least), room))
+    way = float(sliding.first_touch(*pair, float(limit), float(slack), float(least), room))
+    return way, bool(room.crossed[0])
 
 
 def longest_chord(triangles: np.ndarray, direction: np.ndarray, least: float, lines: int) -> float:

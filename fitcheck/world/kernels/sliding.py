@@ -22,6 +22,9 @@ from fitcheck.world.kernels.vectors import Floats, Ints
 CORNERS = 8
 # Triangles whose projection is less than this share of their size, both squared, are walls.
 FLAT = 1e-9
+# A contact is as much longer along a move as its face is steeper; no further than this many times:
+# to be wider than 0.01 mm across the move, such a face must be 100 mm long.
+STEEPEST = 1e4
 
 
 class Room(NamedTuple):
@@ -32,7 +35,8 @@ class Room(NamedTuple):
         one: (3, 3) a triangle.
         low, high: (3,) bounds.
         movers, stayers: (n,), (m,) rows of triangles.
-        lows: (m,) where those that stay begin.
+        lows, leans: (m,) where those that stay begin, and how steep they are.
+        crossed: (1,) 1 when two triangles are in each other a little.
     """
 
     here: Floats
@@ -43,13 +47,16 @@ class Room(NamedTuple):
     movers: Ints
     stayers: Ints
     lows: Floats
+    leans: Floats
+    crossed: Ints
 
 
 def make_room(movers: int, stayers: int) -> Room:
     """Room for so many triangles."""
     corners = np.empty((CORNERS, 2)), np.empty((CORNERS, 2))
     rows = np.empty(movers, np.int64), np.empty(stayers, np.int64)
-    return Room(*corners, np.empty((3, 3)), np.empty(3), np.empty(3), *rows, np.empty(stayers))
+    begins = np.empty(stayers), np.empty(stayers)
+    return Room(*corners, np.empty((3, 3)), np.empty(3), np.empty(3), *rows, *begins, np.zeros(1, np.int64))
 
 
 @native
@@ -120,6 +127,29 @@ def _height(t: Floats, x: float, y: float) -> float:
     low = min(t[0, 2], t[1, 2], t[2, 2])
     high = max(t[0, 2], t[1, 2], t[2, 2])
     return float(min(max(z, low), high))
+
+
+@native
+def _lean(t: Floats) -> float:
+    """How far along z it takes to come 1 mm nearer to the plane of a triangle, at most `STEEPEST`."""
+    ux, uy, uz = t[1, 0] - t[0, 0], t[1, 1] - t[0, 1], t[1, 2] - t[0, 2]
+    vx, vy, vz = t[2, 0] - t[0, 0], t[2, 1] - t[0, 1], t[2, 2] - t[0, 2]
+    nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    size = sqrt(nx * nx + ny * ny + nz * nz)
+    return float(size / abs(nz)) if size < STEEPEST * abs(nz) else STEEPEST
+
+
+@native
+def _ways(one: Floats, other: Floats, least: float, room: Room) -> tuple[float, float]:
+    """Least and greatest way along z from one triangle to the other; inf, -inf where they slide past."""
+    low, high, here = np.inf, -np.inf, room.here
+    count = _shared(one, other, here, room.there)
+    if count > 0 and _wide(here, count, least):
+        for k in range(count):
+            x, y = here[k, 0], here[k, 1]
+            way = _height(other, x, y) - _height(one, x, y)
+            low, high = min(low, way), max(high, way)
+    return low, high
 
 
 @native
@@ -196,26 +226,31 @@ def first_touch(
         back: (m, 3, 3) of what stays, those that look along -z, by rising low x.
         theirs: (m, 2, 3) their low and high corners.
         limit: mm; nothing beyond is looked for.
-        slack: mm that a face may be past the other and still be just touching it.
+        slack: mm that one may be past the other and still be just touching it; below zero: that it
+            must be short of it.
         least: mm; overlaps narrower than this in projection slide past.
-        room: for n and m triangles.
+        room: for n and m triangles. `crossed` is set when one is past another by more, but either
+            only in part or by no more than `slack` square to them: the move presses in or draws out.
 
     Returns:
-        mm, at least -slack; inf when nothing is touched within the limit.
+        mm, 0 or below for what touches already; inf when nothing is touched within the limit.
     """
-    low, high, one, lows, here = room.low, room.high, room.one, room.lows, room.here
+    low, high, one, lows, leans = room.low, room.high, room.one, room.lows, room.leans
+    past = max(slack, slack * STEEPEST)
+    room.crossed[0] = 0
     _bound(low, high, theirs, room.stayers, -1)
     low[2] -= limit
-    high[2] += slack
+    high[2] += past
     movers = _into(ours, offset, 1.0, low, high, room.movers)
     _bound(low, high, ours, room.movers, movers)
-    low[2] -= slack
+    low[2] -= past
     high[2] += limit
     stayers = _into(theirs, offset, -1.0, low, high, room.stayers)
     widest = 0.0
     for at in range(stayers):
         j = room.stayers[at]
         lows[at] = theirs[j, 0, 0] - offset[0]
+        leans[at] = _lean(back[j])
         widest = max(widest, theirs[j, 1, 0] - theirs[j, 0, 0])
     best, found = limit, np.inf
     for mover in range(movers):
@@ -223,20 +258,19 @@ def first_touch(
         for k in range(3):
             for m in range(3):
                 one[k, m] = ahead[i, k, m] + offset[m]
+        lean = _lean(one)
         for at in range(_first_from(lows, stayers, ours[i, 0, 0] - widest), stayers):
             j = room.stayers[at]
             if lows[at] >= ours[i, 1, 0] - least:
                 break
-            if _apart(ours, i, theirs, j, offset, best, slack, least):
+            allowed = slack * max(lean, leans[at]) if slack > 0.0 else slack
+            if _apart(ours, i, theirs, j, offset, best, allowed, least):
                 continue
-            count = _shared(one, back[j], here, room.there)
-            if count == 0 or not _wide(here, count, least):
-                continue
-            way = np.inf
-            for k in range(count):
-                x, y = here[k, 0], here[k, 1]
-                way = min(way, _height(back[j], x, y) - _height(one, x, y))
-            if -slack <= way < best:
+            way, farthest = _ways(one, back[j], least, room)
+            if way < -slack:
+                if way >= -allowed or farthest > abs(slack):
+                    room.crossed[0] = 1
+            elif way < best:
                 best = way
                 found = way
     return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.runs.certify import certify
+from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
 from fitcheck.runs.obstacles import Laid, Obstacles, obstacles
 from fitcheck.runs.route import Route, from_points
@@ -66,11 +67,13 @@ def stubs(wish: RunWish) -> tuple[Laid, ...]:
     )
 
 
-def demands(wish: RunWish, others: Sequence[tuple[RunWish, Laid]] = ()) -> dict[str, float]:
+def demands(world: World, wish: RunWish, others: Sequence[tuple[RunWish, Laid]] = ()) -> dict[str, float]:
     """How much more, or less, than its clearance a run keeps from named solids, parts and other runs, mm."""
     extra: dict[str, float] = {
         other.name: max(theirs.clearance - wish.clearance, 0.0) for theirs, other in others
     }
+    # A run may lie along what must stay clear, not in it.
+    extra |= dict.fromkeys(guarded_parts(world), -wish.clearance)
     for step in wish.through:
         for passage in step:
             extra[_rim(passage)] = _at_rim(wish) - wish.outside / 2 - wish.clearance
@@ -92,7 +95,13 @@ def _at_rim(wish: RunWish) -> float:
 
 def in_the_way(world: World, wish: RunWish, others: Sequence[tuple[RunWish, Laid]] = ()) -> Obstacles:
     """All that a run must keep away from between its straight ends."""
-    return obstacles(world, extra=demands(wish, others), more=[laid for _, laid in others])
+    extra, more = demands(world, wish, others), [laid for _, laid in others]
+    return obstacles(world, skip=_own_volumes(wish), extra=extra, more=more)
+
+
+def _own_volumes(wish: RunWish) -> set[str]:
+    """What its plugs and fittings keep clear is kept clear for the run itself."""
+    return {volumes_of(end.part) for end in (wish.start, wish.goal)}
 
 
 def legs(wish: RunWish) -> Legs:
@@ -120,8 +129,8 @@ def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunW
     in the way of the straight end there.
     """
     sits_in = {wish.start.part, wish.goal.part}
-    extra, more = demands(wish, others), [laid for _, laid in others]
-    apart = _judge(obstacles(world, skip=sits_in, extra=extra, more=more), wish, route)
+    extra, more = demands(world, wish, others), [laid for _, laid in others]
+    apart = _judge(obstacles(world, skip=sits_in | _own_volumes(wish), extra=extra, more=more), wish, route)
     between, first, last = _sections(wish, route)
     for section, parts in ((between, sits_in), (first, {wish.goal.part}), (last, {wish.start.part})):
         back = None if section is None else _judge(_only(world, parts, extra), wish, section)

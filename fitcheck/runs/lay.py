@@ -20,7 +20,8 @@ def laid(world: World) -> World:
     if found is None:
         # The search loads its compiled kernels: only where there is something to lay.
         from fitcheck.runs.built import with_runs
+        from fitcheck.runs.guarded import guarded
         from fitcheck.runs.together import lay_all
 
-        found = _laid[world] = with_runs(world, lay_all(world))
+        found = _laid[world] = with_runs(world, lay_all(guarded(world)))
     return found

@@ -16,7 +16,9 @@ from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.world import World
 
 # Edge of a cell of the grid of candidates, mm, and how many cells there may be.
-CELL, MOST_CELLS = 16.0, 60_000
+CELL, MOST_CELLS = 24.0, 60_000
+# So few solids are asked one by one.
+FEW = 12
 # How far round the solids the grid reaches, mm; beyond it every solid is asked.
 MARGIN = 40.0
 
@@ -119,6 +121,8 @@ def inside(obstacles: Obstacles, points: np.ndarray) -> np.ndarray:
 
 def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:
     """The solids with their grid: one cell that holds all, then halved and halved."""
+    if len(solids.numbers) <= FEW:
+        return solids
     extent = bounds[1] - bounds[0] + 2 * MARGIN
     wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
     times = int(np.ceil(np.log2(extent.max() / wanted)))

@@ -1,11 +1,11 @@
-"""Pieces as triangles, made once for each content: do their surfaces hit?
+"""Pieces as triangles, made once for each content: which of them hang together, do they hit?
 
 The only door to python-fcl 0.7. What it gives that can be trusted is asked for, and
-nothing else: `collide` of meshes (free or not), each with a new result object. Never its
-signed distance (it can hang or abort), its contact depths (wrong by up to a factor of 2.6)
-or its continuous collision (misses hits). Nor its own boxes and cylinders, which are wrong
-in square scenes. Its distance of meshes is right, but asks for no more than one pair and no
-reach: `kernels.descent` answers ten times as fast.
+nothing else: `collide` of meshes (free or not), each with a new result object, which tells
+contact from interference where an open mesh has no volume. Never its signed distance (it
+can hang or abort), its contact depths (wrong by up to a factor of 2.6) or its continuous
+collision (misses hits). Nor its own boxes and cylinders, which are wrong in square scenes.
+Its distance of meshes is right, and what the tests hold `kernels.descent` against.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from __future__ import annotations
 from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
-import fcl
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Mesh
@@ -24,11 +24,10 @@ from fitcheck.world.prisms import prism
 MESH = int(Kind.MESH)
 NAMES = {int(kind): kind.name for kind in Kind}
 
-# A tree takes about 620 bytes a face; this many faces are kept, the oldest are dropped.
+# What FCL holds takes about 620 bytes a face; this many faces are kept, the oldest are dropped.
 FACES_KEPT = 1_000_000
 # A mesh of more shells than this may be triangles that share no vertices, only their places.
 FEW_SHELLS = 64
-_ONLY_WHETHER = fcl.CollisionRequest(num_max_contacts=1, enable_contact=False)
 
 BOX_CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
 # Outward by the right-hand rule.
@@ -74,8 +73,10 @@ class Tree:
         return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
 
     @cached_property
-    def objects(self) -> tuple[fcl.CollisionObject, fcl.CollisionObject]:
+    def objects(self) -> tuple[Any, Any]:
         """The piece as FCL sees it: one that stays, one that is moved. Every one made leaks 32 bytes."""
+        import fcl
+
         shape = fcl.BVHModel()
         shape.beginModel(len(self.faces), len(self.vertices))
         # Lists of faces are read four times faster than arrays.
@@ -118,9 +119,12 @@ def _build(key: str, kind: int, half: np.ndarray, mesh: Mesh | None) -> Tree:
 
 def hit(first: Tree, second: Tree, pose: Pose) -> bool:
     """Do the surfaces meet? Flush pairs may be said to, and a piece inside a mesh does not."""
+    import fcl
+
     moved = second.objects[1]
     moved.setTransform(fcl.Transform(pose.rotation, pose.shift))
-    return bool(fcl.collide(first.objects[0], moved, _ONLY_WHETHER, fcl.CollisionResult()))
+    only_whether = fcl.CollisionRequest(num_max_contacts=1, enable_contact=False)
+    return bool(fcl.collide(first.objects[0], moved, only_whether, fcl.CollisionResult()))
 
 
 def _outermost(points: np.ndarray) -> np.ndarray:

@@ -226,12 +226,15 @@ def _cropped(solid: Solid, other: Solid, reach: float) -> Solid:
     if solid.num_tri() <= MANY:
         return solid
     low, high = bounds_of(other) + np.array([[-1.0], [1.0]]) * (reach + MARGIN)
-    return solid ^ manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
+    cut = solid ^ manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
+    # Asked now: else it would be cut again for all that is made of it.
+    cut.status()
+    return cut
 
 
 def _thinnest(corners: np.ndarray) -> list[np.ndarray]:
     spread = corners - corners.mean(axis=0)
-    axes = np.linalg.svd(spread, full_matrices=True)[2]
+    axes = np.linalg.svd(spread, full_matrices=False)[2]
     extents = np.ptp(spread @ axes.T, axis=0)
     thin = axes[extents.argmin()]
     return [thin, -thin]

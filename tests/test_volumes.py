@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+
 import lattice
 import numpy as np
 import pytest
@@ -13,7 +15,7 @@ from test_trees import measure, open_block, placed, turned
 from worlds import bodies_of
 
 from fitcheck.parts.solids import Kind
-from fitcheck.world import engine, kernels, trees, volumes
+from fitcheck.world import engine, kernels, pairs, trees, volumes
 from fitcheck.world.frames import SIDES, turn_about
 from fitcheck.world.trees import Pose
 
@@ -140,6 +142,20 @@ def test_depth_is_a_true_way_out(seed):
     check_depth_frees(seed)
 
 
+def test_a_relation_is_asked_once_wherever_it_stands():
+    """The same two, moved together: the volumes are not asked again, and points and normal move along."""
+    one = lattice.piece(frozenset({(0, 0, 0), (1, 0, 0), (0, 1, 0)}), 7.0)
+    other = placed(one, np.eye(3), np.array([3.0, 4.0, 5.0]))
+    here = measure(one, other)
+    turn = turn_about(np.array([0.0, 0, 1]), 90)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(volumes, "shortest_way_out", None)
+        there = measure(placed(one, turn, np.full(3, 50.0)), placed(other, turn, np.full(3, 50.0)))
+    assert here.depth == there.depth > 0
+    assert there.normal == pytest.approx(turn @ here.normal, abs=1e-12)
+    assert there.on_a == pytest.approx(turn @ here.on_a + 50, abs=1e-9)
+
+
 @settings(quick, max_examples=40)
 @given(seeds)
 def test_solids_of_many_faces_are_cut_down_without_a_trace(seed):
@@ -150,6 +166,7 @@ def test_solids_of_many_faces_are_cut_down_without_a_trace(seed):
     whole = measure(one, other)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(volumes, "MANY", 0)
+        patch.setattr(pairs, "_ways_out", OrderedDict())
         cut = measure(one, other)
     assert cut.interferes == whole.interferes
     assert cut.depth == pytest.approx(whole.depth, abs=1e-9)

@@ -6,6 +6,7 @@ their surfaces meet.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -32,6 +33,10 @@ TOUCHING = 1e-6
 EDGE = 1e-9
 
 MESH, CYLINDER = int(Kind.MESH), int(Kind.CYLINDER)
+
+# Ways out that are kept, the oldest are dropped.
+WAYS_KEPT = 10_000
+_ways_out: OrderedDict[tuple[str, str, bytes], volumes.Depth | None] = OrderedDict()
 
 NOWHERE = np.full(3, np.nan)
 NOWHERE.setflags(write=False)
@@ -330,14 +335,26 @@ def _touching(pair: Couple, touch: np.ndarray, box_depth: float, box_normal: np.
     first, second = pair.solids
     if first is None or second is None:
         return _touching_open(pair, touch)
-    # Rounded as poses are: what they are in the world must not show in the last digits.
-    known = round(box_depth, 9), np.round(pair.own(box_normal), 12) + 0.0
-    found = volumes.shortest_way_out(first, second, known)
+    found = _way_out(pair, first, second, box_depth, box_normal)
     if found is None:
         point = pair.point(touch)
         return Measured(0.0, 0.0, NOWHERE, point, point, FLUSH + pair.facet_error)
     middle = pair.point(found.middle)
     return Measured(0.0, found.depth, pair.normal(found.direction), middle, middle, pair.facet_error)
+
+
+def _way_out(
+    pair: Couple, first: volumes.Solid, second: volumes.Solid, box_depth: float, box_normal: np.ndarray
+) -> volumes.Depth | None:
+    """The shortest way out, asked once for each relation: several checks ask the same pairs."""
+    relation = (pair.first.key, pair.second.key, pair.pose.rotation.tobytes() + pair.pose.shift.tobytes())
+    if relation not in _ways_out:
+        # Rounded as poses are: where they stand in the world must not show in the last digits.
+        known = round(box_depth, 9), np.round(pair.own(box_normal), 12) + 0.0
+        _ways_out[relation] = volumes.shortest_way_out(first, second, known)
+        if len(_ways_out) > WAYS_KEPT:
+            _ways_out.popitem(last=False)
+    return _ways_out[relation]
 
 
 def _touching_open(pair: Couple, touch: np.ndarray) -> Measured:

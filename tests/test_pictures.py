@@ -10,9 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+import shapely
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from pictured import SMALL, at, drawn, in_case, index, machine, report
+from PIL import Image
 from worlds import box, part, world
 
 from fitcheck.finding import Finding, Verdict
@@ -116,6 +118,44 @@ def test_lines_to_names_do_not_cross(spots):
     lines = [((-50.0, y), places[k]) for y, k in zip(heights, order, strict=True)]
     for (a, b), (c, d) in combinations(lines, 2):
         assert not (side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0)
+
+
+def test_no_line_runs_through_another_parts_dot():
+    # Two dots on one height: the far one's line would run through the near one, so it comes from below.
+    spots, heights = [(200.0, 50.0), (80.0, 50.0)], [50.0, 70.0]
+    order = labels.uncrossed(0.0, heights, spots)
+    assert order == [0, 1]
+    assert labels.clear_of_spots(0.0, heights, spots, order, 9.0) == [1, 0]
+    # From (0, 70) to (200, 50) the line passes x = 80 at height 62: 12 less a little from the near dot.
+    assert labels.clear_of_spots(0.0, heights, spots, order, 13.0) == [0, 1]
+
+
+@given(st.tuples(*[st.integers(0, 40)] * 4), st.tuples(*[st.integers(0, 40)] * 4))
+@settings(derandomize=True, deadline=None, max_examples=200)
+def test_what_a_figure_covers(ends, corners):
+    a, b = (float(ends[0]), float(ends[1])), (float(ends[2]), float(ends[3]))
+    x, y = sorted(corners[::2]), sorted(corners[1::2])
+    assume(a != b and x[0] < x[1] and y[0] < y[1])
+    # Shapely: does the segment reach into the rectangle, and not only touch its edge?
+    expected = shapely.LineString([a, b]).intersects(shapely.box(x[0], y[0], x[1], y[1]).buffer(-1e-6))
+    assert paper.crosses(a, b, (float(x[0]), float(y[0]), float(x[1]), float(y[1]))) == expected
+
+
+def test_figures_uncover_lines_to_names():
+    image = Image.new("RGB", (800, 600), "white")
+    finding = Finding("clearance", ("a", "b"), Verdict.FAILS, "", 3.0, 5.0)
+    dim = dimensions.Dimension(finding, "3.0 mm (needs 5.0)", (400.0, 290.0), (400.0, 310.0), False)
+
+    def box(lines):
+        sheet = paper.Paper(image.copy())
+        dimensions.draw_dimensions(sheet, [dim], (0.0, 0.0, 800.0, 600.0), (), lines)
+        return next(w.box for w in sheet.written if w.kind == "figure")
+
+    plain = box([])
+    middle = (plain[1] + plain[3]) / 2
+    line = ((0.0, middle), (800.0, middle))
+    assert paper.crosses(*line, plain)
+    assert not paper.crosses(*line, box([line]))
 
 
 def test_figures_say_what_is_missing():

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs.pictures.camera import Camera
-from fitcheck.outputs.pictures.paper import INK, PAPER, Box, Paper, inside, overlap
+from fitcheck.outputs.pictures.paper import INK, PAPER, Box, Paper, Pixel, crosses, inside, overlap
 from fitcheck.world.frames import SIDES
 
 # More than a few dimensions hide what they measure.
@@ -25,6 +25,8 @@ ALWAYS = ("room",)
 # Lengths nearer than this are one, mm: moves are given with a little to spare.
 SAME = 0.02
 BLACK = (12, 14, 16)
+# A figure is put this many steps away, not farther, to uncover lines to names.
+MUCH_FARTHER = 9
 
 
 @dataclass(frozen=True)
@@ -105,13 +107,22 @@ def chosen(findings: Sequence[Finding], camera: Camera, pane: Box) -> list[Dimen
     return found
 
 
-def draw_dimensions(paper: Paper, dims: Sequence[Dimension], pane: Box, keep_off: Sequence[Box] = ()) -> None:
-    """Draw lines, arrows and figures; figures keep off each other, all marks, and `keep_off`."""
+def draw_dimensions(
+    paper: Paper,
+    dims: Sequence[Dimension],
+    pane: Box,
+    keep_off: Sequence[Box] = (),
+    lines: Sequence[tuple[Pixel, Pixel]] = (),
+) -> None:
+    """Draw lines, arrows and figures; figures keep off each other, all marks, and `keep_off`.
+
+    Where there is a place near by they cover none of the `lines` to names either.
+    """
     taken = [*keep_off, *(_mark_box(paper, d) for d in dims)]
     for dim in dims:
         size = paper.measure(dim.text, TEXT, bold=True)
         pad = paper.px(6)
-        box = _free_place(paper, dim, (size[0] + 2 * pad, size[1] + 2 * pad), taken, pane)
+        box = _free_place(paper, dim, (size[0] + 2 * pad, size[1] + 2 * pad), taken, pane, lines)
         taken.append(box)
         middle = ((dim.a[0] + dim.b[0]) / 2, (dim.a[1] + dim.b[1]) / 2)
         hold = (min(max(middle[0], box[0]), box[2]), min(max(middle[1], box[1]), box[3]))
@@ -165,13 +176,25 @@ def _draw_line(paper: Paper, dim: Dimension) -> None:
         paper.polygon(np.array([tip, back - across * half, back + across * half]), INK)
 
 
-def _free_place(paper: Paper, dim: Dimension, size: tuple[int, int], taken: Sequence[Box], pane: Box) -> Box:
-    """The box nearest the dimension's middle that covers nothing taken and lies in the pane."""
+def _free_place(
+    paper: Paper,
+    dim: Dimension,
+    size: tuple[int, int],
+    taken: Sequence[Box],
+    pane: Box,
+    lines: Sequence[tuple[Pixel, Pixel]],
+) -> Box:
+    """The box nearest the dimension's middle that covers nothing taken and lies in the pane.
+
+    The nearest that covers no line either, if that is not much farther.
+    """
     middle = (np.array(dim.a) + dim.b) / 2
     along = _direction(dim)
     across = np.array([-along[1], along[0]])
-    best = None
+    best = second = None
     for ring in range(2, 18):
+        if second and ring > MUCH_FARTHER:
+            break
         for way in (
             across,
             -across,
@@ -187,8 +210,12 @@ def _free_place(paper: Paper, dim: Dimension, size: tuple[int, int], taken: Sequ
             box = (*(centre - np.array(size) / 2), *(centre + np.array(size) / 2))
             if inside(box, pane):
                 best = best or box
-                if not any(overlap(box, other, paper.px(3)) for other in taken):
+                if any(overlap(box, other, paper.px(3)) for other in taken):
+                    continue
+                second = second or box
+                if not any(crosses(a, b, box) for a, b in lines):
                     return tuple(map(float, box))  # type: ignore[return-value]
+    best = second or best
     if best is None:
         x = min(max(middle[0] - size[0] / 2, pane[0]), pane[2] - size[0])
         y = min(max(middle[1] - size[1] / 2, pane[1]), pane[3] - size[1])

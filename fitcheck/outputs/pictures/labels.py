@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations, permutations
+from math import hypot
 
 import numpy as np
 
 from fitcheck.checks.names import INDICES
 from fitcheck.outputs.pictures.margins import Layout
-from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper
+from fitcheck.outputs.pictures.paper import GREY, INK, PAPER, Paper, Pixel
 
 # Names a column holds at 1200 pixels' height; more would be read by nobody.
 MOST = 15
@@ -19,6 +21,8 @@ PITCH = 30.0
 STRAY = 4.5
 # Seen on fewer pixels than this, a part is no use pointing at.
 LEAST_SEEN = 60
+# A line nearer than this to another part's dot would seem to end there.
+PAST = 9.0
 # The dot's place is searched on every so many-th pixel.
 SPARSE = 3
 
@@ -134,7 +138,9 @@ def _placed(
         spots = [seen[p].at for p in members]
         column, (low, high) = frame.columns[side > 0], frame.rooms[side > 0]
         heights = spread([y for _, y in spots], pitch, low + pitch / 2, high - pitch)
-        order = uncrossed(column[1] if side < 0 else column[0], heights, spots)
+        x = column[1] if side < 0 else column[0]
+        order = uncrossed(x, heights, spots)
+        order = clear_of_spots(x, heights, spots, order, paper.px(PAST))
         for y, k in zip(heights, order, strict=True):
             strong = members[k] in first
             text = paper.shortened(names[members[k]], TEXT, column[1] - column[0], bold=strong)
@@ -154,28 +160,67 @@ def spread(wanted: Sequence[float], pitch: float, low: float, high: float) -> li
     return heights
 
 
-def uncrossed(x: float, heights: Sequence[float], spots: Sequence[tuple[float, float]]) -> list[int]:
+def uncrossed(x: float, heights: Sequence[float], spots: Sequence[Pixel]) -> list[int]:
     """Which spot each height gets, so that no two lines from (x, height) cross."""
     order = list(range(len(spots)))
     for _ in range(len(order) ** 2):
         swapped = False
-        for i in range(len(order)):
-            for j in range(i + 1, len(order)):
-                if _cross((x, heights[i]), spots[order[i]], (x, heights[j]), spots[order[j]]):
-                    order[i], order[j] = order[j], order[i]
-                    swapped = True
+        for i, j in combinations(range(len(order)), 2):
+            if _cross((x, heights[i]), spots[order[i]], (x, heights[j]), spots[order[j]]):
+                order[i], order[j] = order[j], order[i]
+                swapped = True
         if not swapped:
             break
     return order
 
 
-def _cross(
-    a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]
-) -> bool:
-    def turn(p: tuple[float, float], q: tuple[float, float], r: tuple[float, float]) -> float:
+def clear_of_spots(
+    x: float, heights: Sequence[float], spots: Sequence[Pixel], order: Sequence[int], past: float
+) -> list[int]:
+    """The order with fewer lines that pass another's spot nearer than `past`, and still none that cross.
+
+    Two heights change places where that helps; a line through a spot would seem to end there.
+    """
+
+    def through(order: Sequence[int]) -> int:
+        pairs = permutations(zip(heights, order, strict=True), 2)
+        return sum(_apart((x, y), spots[k], spots[other]) < past for (y, k), (_, other) in pairs)
+
+    def crossing(order: Sequence[int]) -> bool:
+        pairs = combinations(zip(heights, order, strict=True), 2)
+        return any(_cross((x, a), spots[k], (x, b), spots[m]) for (a, k), (b, m) in pairs)
+
+    best, worst = list(order), through(order)
+    for i, j in combinations(range(len(order)), 2):
+        if not worst:
+            break
+        other = list(best)
+        other[i], other[j] = other[j], other[i]
+        less = through(other)
+        if less < worst and not crossing(other):
+            best, worst = other, less
+    return best
+
+
+def _apart(a: Pixel, b: Pixel, p: Pixel) -> float:
+    """Distance of a point from the line between two."""
+    along, to = (b[0] - a[0], b[1] - a[1]), (p[0] - a[0], p[1] - a[1])
+    share = (to[0] * along[0] + to[1] * along[1]) / max(along[0] ** 2 + along[1] ** 2, 1e-9)
+    share = min(max(share, 0.0), 1.0)
+    return hypot(to[0] - share * along[0], to[1] - share * along[1])
+
+
+def _cross(a: Pixel, b: Pixel, c: Pixel, d: Pixel) -> bool:
+    def turn(p: Pixel, q: Pixel, r: Pixel) -> float:
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 
     return turn(a, b, c) * turn(a, b, d) < 0 and turn(c, d, a) * turn(c, d, b) < 0
+
+
+def line_start(paper: Paper, label: Label, frame: Layout) -> Pixel:
+    """Where the line of a name begins, beside its column."""
+    gap = paper.px(5)
+    return (frame.columns[0][1] + gap if label.side < 0 else frame.columns[1][0] - gap), label.y
 
 
 def draw_labels(
@@ -187,11 +232,7 @@ def draw_labels(
         colour = colours.get(label.part, INK)
         width, height = paper.measure(label.text, TEXT, label.strong)
         x = columns[0][1] - width if label.side < 0 else columns[1][0]
-        start = (
-            (columns[0][1] + paper.px(5), label.y)
-            if label.side < 0
-            else (columns[1][0] - paper.px(5), label.y)
-        )
+        start = line_start(paper, label, frame)
         paper.line([start, label.at], PAPER, 3.5)
         paper.line([start, label.at], colour if label.strong else GREY, 1.6 if label.strong else 1.1)
         paper.write("label", label.text, (x, label.y - height / 2), TEXT, bold=label.strong, colour=colour)

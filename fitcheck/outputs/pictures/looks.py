@@ -21,18 +21,19 @@ ROLE_COLOURS: dict[str, tuple[int, int, int]] = {
     "core": (176, 122, 82),
     "blade": (92, 98, 106),
     "board": (96, 124, 108),
-    "connector": (74, 78, 86),
+    "connector": (58, 72, 112),
     "thread": (168, 160, 132),
     "fitting": (188, 178, 142),
     "tube": (122, 150, 170),
     "liquid": (110, 170, 196),
     "glass": (186, 214, 220),
-    "rubber": (64, 62, 62),
+    "rubber": (98, 72, 62),
     "metal": (172, 176, 180),
 }
 ROLE_WORDS = {
     "body": "housing", "sheet": "sheet metal", "frame": "fan frame", "core": "core", "board": "board",
-    "fitting": "fitting", "tube": "tube", "glass": "glass",
+    "connector": "plug, socket", "fitting": "fitting", "metal": "metal", "rubber": "rubber", "tube": "tube",
+    "liquid": "coolant", "glass": "glass",
 }  # fmt: skip
 PALE = 0.8
 HATCH_PITCH, HATCH_WIDTH = 9, 3

@@ -15,6 +15,7 @@ INK, GREY, PAPER = (20, 24, 28), (95, 102, 110), (255, 255, 255)
 LINE = 1.32  # line height over font size
 
 Box = tuple[float, float, float, float]
+Pixel = tuple[float, float]
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 
@@ -155,6 +156,20 @@ class Paper:
 def overlap(a: Box, b: Box, margin: float = 0.0) -> bool:
     """Do two boxes come nearer than the margin?"""
     return a[0] < b[2] + margin and b[0] < a[2] + margin and a[1] < b[3] + margin and b[1] < a[3] + margin
+
+
+def crosses(a: Pixel, b: Pixel, box: Box) -> bool:
+    """Does the line between two pixels run through a box?"""
+    enter, leave = 0.0, 1.0
+    for axis in (0, 1):
+        step = b[axis] - a[axis]
+        if step == 0:
+            if not box[axis] < a[axis] < box[axis + 2]:
+                return False
+            continue
+        first, last = sorted(((box[axis] - a[axis]) / step, (box[axis + 2] - a[axis]) / step))
+        enter, leave = max(enter, first), min(leave, last)
+    return enter < leave
 
 
 def inside(a: Box, frame: Box) -> bool:

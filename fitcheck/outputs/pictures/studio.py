@@ -179,7 +179,8 @@ class Studio:
     ) -> None:
         reach = paper.px(6)
         dots = [(x - reach, y - reach, x + reach, y + reach) for x, y in (label.at for label in placed)]
-        dimensions.draw_dimensions(paper, dims, frame.box, [*marks, *dots])
+        lines = [(labels.line_start(paper, label, frame), label.at) for label in placed]
+        dimensions.draw_dimensions(paper, dims, frame.box, [*marks, *dots], lines)
 
     def _in_view(self, finding: Finding, keep: Halfspace | None, shown: frozenset[int]) -> bool:
         """Is the finding's place in front of the eye: not hidden by the view, and at the section's plane?"""

@@ -247,7 +247,8 @@ def check_cylinder(seed):
         assert found.distance == pytest.approx(expected, abs=FACET)
         return None
     error = found.distance - expected
-    assert -1e-5 < error <= facet_error(half[0]) + 1e-9
+    # The golden section is never too small, and too large by what its steps leave.
+    assert -1e-5 < error <= 1e-9
     assert point_triangle(found.on_a[None], world_triangles(mesh)).min() < 1e-9
     inside = turn.T @ (found.on_b - at)
     assert np.hypot(inside[0], inside[1]) <= half[0] + 1e-9
@@ -300,7 +301,7 @@ def test_cylinder_and_box_of_triangles_against_coal(seed):
         coal.DistanceRequest(), coal.DistanceResult(),
     )  # fmt: skip
     if other > FACET:
-        assert -2e-4 < found.distance - other < facet_error(radius) + 2e-4
+        assert found.distance == pytest.approx(other, abs=2e-4)
     else:
         assert found.distance <= FACET
     assert found.interferes == (other < -engine.CONTACT)

@@ -7,9 +7,14 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from fitcheck.parts.solids import Kind
 from fitcheck.world import volumes
 from fitcheck.world.bodies import Bodies, Body
 from fitcheck.world.world import Contact, World, Zone
+
+# Coordinates of a metre lose less than this, mm.
+ROUNDING = 1e-9
+CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +89,11 @@ def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
     """How far what two bodies share sticks out of the zone of a mated port.
 
     Exact for boxes and closed meshes, and at the ends of cylinders; None when a mesh is
-    open: it has no inside.
+    open (it has no inside), and neither body lies in the zone as a whole.
     """
+    # What is shared is no larger than either: nearly always the end of a plug fits as it is.
+    if any(_lies_in(bodies, k, zone) for k in (i, j)):
+        return Beyond(0.0, 0.0, 0.0)
     first, second = (volumes.joined(bodies, bodies.all[k].pieces, zone.at) for k in (i, j))
     if first is None or second is None:
         return None
@@ -101,4 +109,32 @@ def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
         end=max(float(along.max()) - zone.depth, 0.0),
         side=max(float(off.max()) - zone.radius, 0.0),
         mouth=max(-float(along.min()), 0.0),
+    )
+
+
+def _lies_in(bodies: Bodies, body: int, zone: Zone) -> bool:
+    """Is all of a body surely in a zone?"""
+    pieces = bodies.all[body].pieces
+    return all(_piece_lies_in(bodies, row, zone) for row in range(pieces.start, pieces.stop))
+
+
+def _piece_lies_in(bodies: Bodies, row: int, zone: Zone) -> bool:
+    """The same of a piece. Of a cylinder by its ends: discs, each within a ball of its radius."""
+    mesh, half, turn = bodies.meshes[row], bodies.halves[row], bodies.rotations[row]
+    reach, rise = 0.0, 0.0
+    if mesh is not None:
+        points = mesh.vertices
+    elif bodies.kinds[row] == Kind.CYLINDER:
+        points = half[2] * np.array([[0.0, 0.0, -1.0], [0.0, 0.0, 1.0]])
+        reach = float(half[0])
+        rise = reach * float(np.sqrt(max(1.0 - (turn[:, 2] @ zone.inward) ** 2, 0.0)))
+    else:
+        points = half * CORNERS
+    at = points @ turn.T + (bodies.centres[row] - zone.at)
+    along = at @ zone.inward
+    off = np.linalg.norm(at - along[:, None] * zone.inward, axis=1)
+    return bool(
+        along.min() - rise >= -ROUNDING
+        and along.max() + rise <= zone.depth + ROUNDING
+        and off.max() + reach <= zone.radius + ROUNDING
     )

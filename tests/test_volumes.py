@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 
 import lattice
+import manifold3d
 import numpy as np
 import pytest
 import worlds
@@ -16,8 +17,11 @@ from worlds import bodies_of
 
 from fitcheck.parts.solids import Kind
 from fitcheck.world import engine, kernels, pairs, trees, volumes
+from fitcheck.world.contacts import beyond_zone
 from fitcheck.world.frames import SIDES, turn_about
+from fitcheck.world.prisms import facets
 from fitcheck.world.trees import Pose
+from fitcheck.world.world import Zone
 
 seeds = st.integers(0, 2**32 - 1)
 quick = settings(derandomize=True, deadline=None, max_examples=150)
@@ -197,6 +201,90 @@ def test_depth_of_turned_boxes_of_triangles(seed):
         return
     assert found.depth >= exact.depth[0] - 1e-6
     assert found.depth <= 2.5 * exact.depth[0]
+
+
+# ---- films, slivers, and what is thick beside them
+
+
+def solid(*added, without=()):
+    """A mesh of boxes (low, high) united, less others."""
+
+    def boxes(several):
+        cubes = [
+            manifold3d.Manifold.cube(tuple(np.subtract(high, low).astype(float))).translate(low)
+            for low, high in several
+        ]
+        return manifold3d.Manifold.batch_boolean(cubes, manifold3d.OpType.Add)
+
+    whole = boxes(added) - boxes(without) if without else boxes(added)
+    found = whole.to_mesh64()
+    return worlds.mesh(np.asarray(found.vert_properties)[:, :3], np.asarray(found.tri_verts).astype(int))
+
+
+PLATE = ((0, 0, 0), (300, 300, 10))
+
+
+@pytest.mark.parametrize("film", [0.0, 1e-5, 3e-5])
+@pytest.mark.parametrize("edge", [0.5, 1.0])
+def test_a_pin_in_a_plate_is_not_lost_in_the_film_about_it(film, edge):
+    """A large plate on another, flush or deeper by rounding, with a pin 1 mm into it at x, y 100."""
+    upper = solid(((0, 0, 10 - film), (300, 300, 20)), ((100, 100, 9), (100 + edge, 100 + edge, 15)))
+    for one, other in ((solid(PLATE), upper), (upper, solid(PLATE))):
+        bodies = bodies_of(one, other)
+        (found,) = engine.measure(bodies, [(0, 1)])
+        assert found.depth == pytest.approx(1.0, abs=1e-6)
+        assert abs(found.normal @ [0, 0, 1]) == pytest.approx(1.0)
+        assert engine.overlap(bodies, 0, 1).volume == pytest.approx(edge**2 + film * 300**2, rel=0.01)
+        assert engine.travel(bodies, [1], "top", 50.0).overlaps
+    # The pin leaves the plate after 100 + edge to the left, 300 - 100 to the right, 1 upwards.
+    ways = engine.side_moves(bodies, [0], [1], 1000.0)
+    for side, way in (("left", 100 + edge), ("right", 200), ("top", 1), ("bottom", 20)):
+        assert ways[side] == pytest.approx(way, abs=1e-3)
+
+
+def test_film_alone_is_a_contact():
+    for film in (0.0, 1e-5, 3e-5):
+        bodies = bodies_of(
+            solid(PLATE), solid(((0, 0, 10 - film), (300, 300, 20)), ((9, 9, 12), (20, 20, 40)))
+        )
+        (found,) = engine.measure(bodies, [(0, 1)])
+        assert not found.interferes
+        assert engine.overlap(bodies, 0, 1).volume == 0
+        assert set(engine.side_moves(bodies, [1], [0], 1000.0).values()) == {0}
+
+
+def block_with_a_hole(radius, deep):
+    """40 x 40 x 80 with a round hole from its top, facets a little other than a rod's."""
+    hole = manifold3d.Manifold.cylinder(deep, radius, radius, facets(radius) + 1).translate((0, 0, 80 - deep))
+    cube = manifold3d.Manifold.cube((40.0, 40.0, 80.0)).translate((-20, -20, 0))
+    found = (cube - hole).to_mesh64()
+    return worlds.mesh(np.asarray(found.vert_properties)[:, :3], np.asarray(found.tri_verts).astype(int))
+
+
+@pytest.mark.parametrize(("radius", "deep"), [(1.5, 60), (4, 50), (8, 20)])
+@pytest.mark.parametrize("over", [0.0, 0.03, 0.1, 0.2, 1.0])
+def test_a_rod_that_fills_its_hole_may_be_too_long_for_it(radius, deep, over):
+    """Its side shares a sliver with the facets of the hole; what counts is how far it goes too deep."""
+    rod = worlds.rod([0, 0, 80 - deep - over], [0, 0, 100], 2 * radius)
+    for pieces in ((block_with_a_hole(radius, deep), rod), (rod, block_with_a_hole(radius, deep))):
+        (found,) = engine.measure(bodies_of(*pieces), [(0, 1)])
+        assert found.interferes == (over > 0)
+        assert found.depth == pytest.approx(over, abs=1e-6)
+    ways = engine.side_moves(bodies_of(*pieces), [0], [1], 1000.0)
+    assert over <= ways["top"] <= over + 0.01
+    # Out through the wall: its radius and half of 40 mm.
+    assert min(ways[side] for side in ("left", "right", "front", "rear")) == pytest.approx(
+        20 + radius, abs=0.01
+    )
+
+
+def test_a_thread_too_long_for_its_bore_sticks_out_of_the_zone():
+    """The bore takes 50, the rod goes 50.1 in: 0.1 past the end, though its side is a sliver."""
+    zone = Zone(np.array([0.0, 0, 80]), np.array([0.0, 0, -1]), 4.05, 50.0)
+    bodies = bodies_of(block_with_a_hole(4, 50), worlds.rod([0, 0, 29.9], [0, 0, 100], 8))
+    for i, j in ((0, 1), (1, 0)):
+        beyond = beyond_zone(bodies, i, j, zone)
+        assert (beyond.end, beyond.side, beyond.mouth) == pytest.approx((0.1, 0, 0), abs=1e-6)
 
 
 # ---- ways out

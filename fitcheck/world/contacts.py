@@ -99,7 +99,7 @@ def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
         return None
     shared = first ^ second
     # Slivers between a shoulder and the rim it lies on are no part of what goes in.
-    parts = [part for part in shared.decompose() if volumes.thickness(part) > volumes.SLIVER]
+    parts = [part for part in shared.decompose() if not volumes.is_sliver(part)]
     if not parts:
         return Beyond(0.0, 0.0, 0.0)
     corners = np.concatenate([volumes.corners_and_faces(part)[0] for part in parts])

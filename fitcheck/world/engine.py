@@ -93,7 +93,7 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
 
 def is_compiled() -> bool:
     """Whether the first questions are answered at once; else they wait for the compiler."""
-    return kernels.is_compiled() and slides.is_compiled()
+    return kernels.is_compiled() and slides.is_compiled() and volumes.is_compiled()
 
 
 def _piece_pairs(bodies: Bodies, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -131,7 +131,7 @@ def overlap(bodies: Bodies, i: int, j: int) -> Overlap:
     if first is None or second is None:
         return Overlap(np.nan, None, known=False)
     shared = first ^ second
-    if shared.is_empty() or volumes.thickness(shared) <= volumes.FILM:
+    if volumes.is_film(shared):
         return Overlap(0.0, None, known=True)
     return Overlap(float(shared.volume()), volumes.bounds_of(shared) + at, known=True)
 

@@ -18,17 +18,21 @@ from fitcheck.parts.solids import Kind, Mesh
 from fitcheck.world import slides
 from fitcheck.world.bodies import Bodies
 from fitcheck.world.frames import SIDES
+from fitcheck.world.kernels.girth import girth
+from fitcheck.world.kernels.native import is_kept
 from fitcheck.world.prisms import prism
 from fitcheck.world.trees import Pose
 
-# Thickness (twice the volume over the surface) below which an overlap is rounding, mm:
-# coordinates kept in single precision at 700 mm err by 3e-5.
+# An overlap that is nowhere thicker is rounding, mm: coordinates kept in single precision at
+# 700 mm err by 3e-5.
 FILM = 1e-4
-# An overlap no thicker than this may be the facets of a bolt in those of its hole, mm: two
-# polygons that miss their circle by 0.005 share a ring 0.005 thick on average. It is a
-# contact if it locks: if no move shorter than `LOCKED` frees it.
+# An overlap no thicker than this on average, and nowhere thicker than a contact, may be the
+# facets of a bolt in those of its hole, mm: two polygons that miss their circle by 0.005 share
+# a ring 0.005 thick. It is a contact if it locks: if no move shorter than `LOCKED` frees it.
 SLIVER = 0.006
 LOCKED = 0.1
+# The thickness of a contact: what is no wider than it across a move slides along, mm.
+SLIDING = 0.01
 # A way out longer than this many steps is bracketed instead of followed.
 STEPS = 24
 # How many faces of an overlap are looked up from for its longest chord.
@@ -48,7 +52,7 @@ _solids: OrderedDict[str, Solid] = OrderedDict()
 class Depth:
     """The shortest way out found, mm; its direction for the second piece; the middle of the overlap.
 
-    All in the frame of the first piece. `error` comes from the facets of cylinders.
+    All in the frame of the first piece.
     """
 
     depth: float
@@ -105,9 +109,30 @@ def joined(bodies: Bodies, rows: slice, at: np.ndarray) -> Solid | None:
 
 
 def thickness(overlap: Solid) -> float:
-    """Twice the volume over the surface, mm: exact for slabs, a third to half of it for lenses."""
+    """Twice the volume over the surface, mm: exact for slabs, a third to half of it for lenses.
+
+    Of a solid that is thick in one place and thin in others an average of both.
+    """
     surface = overlap.surface_area()
     return 2 * overlap.volume() / surface if surface > 0 else 0.0
+
+
+def is_film(overlap: Solid) -> bool:
+    """Whether an overlap is nowhere thicker than rounding makes it."""
+    return thickness(overlap) <= FILM and _girth(overlap, FILM) <= FILM
+
+
+def is_sliver(overlap: Solid) -> bool:
+    """Whether an overlap is what two polygons about one circle share, or less."""
+    return thickness(overlap) <= SLIVER and _girth(overlap, SLIDING) <= SLIDING
+
+
+def _girth(overlap: Solid, enough: float) -> float:
+    """Diameter of the largest ball found in an overlap, mm; no more is looked for above `enough`."""
+    if overlap.is_empty():
+        return 0.0
+    corners, faces = corners_and_faces(overlap)
+    return float(girth(np.ascontiguousarray(corners[faces]), float(enough)))
 
 
 def bounds_of(solid: Solid) -> np.ndarray:
@@ -121,11 +146,16 @@ def corners_and_faces(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
     return np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64)
 
 
+def is_compiled() -> bool:
+    """Whether the thickness of a sliver is answered at once; else it waits for the compiler."""
+    return is_kept(girth)
+
+
 def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> float | None:
     """Least move of all second solids that frees each from its first, but for slivers.
 
-    A line along the direction that holds c mm of overlap still holds some after any
-    shorter move, whatever the shapes. So the longest such chord is a step that passes
+    A line along the direction, or a ball, that holds c mm of overlap still holds some after
+    any shorter move, whatever the shapes. So the longest such chord is a step that passes
     no way out. Beyond `STEPS` steps the way out is bracketed: one that works, not
     always the first.
 
@@ -133,7 +163,7 @@ def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> f
         pairs: (stays, moves, direction (3,) unit), each in a frame of its own.
         limit: mm; None when no way out is found within.
     """
-    return _free_after(pairs, limit, _hindering)
+    return _free_after(pairs, limit, _step)
 
 
 def _free_after(
@@ -180,16 +210,21 @@ def _bracket(
 
 def _chord(overlap: Solid, direction: np.ndarray) -> float:
     """Longest line of overlap along a direction, mm; 0 when the overlap is rounding."""
-    if overlap.is_empty() or thickness(overlap) <= FILM:
+    if is_film(overlap):
         return 0.0
     corners, faces = corners_and_faces(overlap)
     return max(slides.longest_chord(corners[faces], direction, FILM, LINES), FILM)
 
 
-def _hindering(overlap: Solid, direction: np.ndarray) -> float:
-    """The same, but 0 too for slivers that would slide along."""
-    chord = _chord(overlap, direction)
-    return 0.0 if chord > LOCKED and thickness(overlap) <= SLIVER else chord
+def _step(overlap: Solid, direction: np.ndarray) -> float:
+    """The same without lines in what slides along: in slivers that lie along the direction."""
+    if is_film(overlap):
+        return 0.0
+    corners, faces = corners_and_faces(overlap)
+    chord = slides.longest_chord(corners[faces], direction, SLIDING, LINES)
+    if chord > FILM:
+        return chord
+    return 0.0 if is_sliver(overlap) else _girth(overlap, np.inf)
 
 
 def shortest_way_out(first: Solid, second: Solid, known: tuple[float, np.ndarray]) -> Depth | None:
@@ -203,19 +238,20 @@ def shortest_way_out(first: Solid, second: Solid, known: tuple[float, np.ndarray
     """
     first, second = _cropped(first, second, known[0]), _cropped(second, first, known[0])
     overlap = first ^ second
-    thick = 0.0 if overlap.is_empty() else thickness(overlap)
-    if thick <= FILM:
+    if is_film(overlap):
         return None
     tried = [*SIDES.values()]
     for piece in overlap.decompose():
-        if thickness(piece) > FILM:
+        if not is_film(piece):
             tried += _thinnest(corners_and_faces(piece)[0])
-    best, way = (LOCKED, None) if thick <= SLIVER and known[0] > LOCKED else known
-    chords = [_chord(overlap, direction) for direction in tried]
+    sliver = is_sliver(overlap)
+    best, way = (LOCKED, None) if sliver and known[0] > LOCKED else known
+    chord_of = _chord if sliver else _step
+    chords = [chord_of(overlap, direction) for direction in tried]
     for chord, direction in sorted(zip(chords, tried, strict=True), key=lambda pair: pair[0]):
         if chord >= best:
             break
-        out = _free_after([(first, second, direction)], best, _chord)
+        out = _free_after([(first, second, direction)], best, chord_of)
         if out is not None and out < best:
             best, way = out, direction
     return None if way is None else Depth(float(best), way, bounds_of(overlap).mean(axis=0))

@@ -18,9 +18,12 @@ from fitcheck.loops.drainage import drain
 from fitcheck.loops.filling import fill
 from fitcheck.world.frames import turn_about
 
-QUICK = settings(derandomize=True, deadline=None, max_examples=200)
-# Heights on a coarse grid, so that ties and level tubes are common; and any heights.
-heights = st.one_of(st.integers(0, 6).map(lambda k: 50.0 * k), st.floats(0, 300, width=32))
+QUICK = settings(derandomize=True, deadline=None, max_examples=150)
+LONG = settings(derandomize=True, deadline=None, max_examples=4000)
+# Heights on a coarse grid, so that ties and level tubes are common; and any that differ by more than rounding.
+heights = st.one_of(
+    st.integers(0, 6).map(lambda k: 50.0 * k), st.integers(0, 300_000).map(lambda k: k / 1000)
+)
 points = st.tuples(
     st.integers(-9, 9).map(lambda k: 40.0 * k), st.integers(-9, 9).map(lambda k: 40.0 * k), heights
 )
@@ -215,3 +218,31 @@ def test_no_vent_keeps_all():
     left = drain(legs(400, 100, 250, 0), [3], [])
     assert not left.vented
     assert left.most == left.likely == left.total
+
+
+@pytest.mark.long
+@given(networks(most=7))
+@LONG
+def test_most_against_a_spanning_tree_many_times(case):
+    test_most_against_a_spanning_tree_of_chopped_tubes.hypothesis.inner_test(case)
+
+
+@pytest.mark.long
+@given(zigzag)
+@LONG
+def test_single_lines_many_times(levels):
+    test_a_single_line_walked_step_by_step.hypothesis.inner_test(levels)
+
+
+@pytest.mark.long
+@given(networks(most=8), st.integers(0, 7))
+@LONG
+def test_vents_many_times(case, more):
+    test_a_vent_more_never_keeps_more.hypothesis.inner_test(case, more)
+
+
+@pytest.mark.long
+@given(networks(most=8), st.floats(0, 200))
+@LONG
+def test_raised_drains_many_times(case, raised):
+    test_raising_the_drain_never_drains_more.hypothesis.inner_test(case, raised)

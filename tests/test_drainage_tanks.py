@@ -166,3 +166,17 @@ def test_unknown_insides_may_keep_all():
     left = drain(plumber.waterway(), [low], [top])
     assert (left.most, left.least, left.likely) == (pytest.approx(0.5), 0, 0)
     assert [place.why for place in left.places] == ["its inside is not known"]
+
+
+@pytest.mark.long
+@given(rows())
+@settings(QUICK, max_examples=1500)
+def test_most_against_floods_many_times(row):
+    test_most_against_a_flood_of_cubes.hypothesis.inner_test(row)
+
+
+@pytest.mark.long
+@given(rows(), st.integers(0, 2), st.integers(1, 6))
+@settings(QUICK, max_examples=1500)
+def test_higher_ports_many_times(row, which, higher):
+    test_a_higher_port_never_drains_more.hypothesis.inner_test(row, which, higher)

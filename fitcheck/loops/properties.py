@@ -1,4 +1,4 @@
-"""Density and viscosity of water, from a reference library (IAPWS-95 and the IAPWS 2008 viscosity release)."""
+"""Density and viscosity of water from a reference library: IAPWS-95, and the IAPWS 2008 viscosity release."""
 
 from __future__ import annotations
 
@@ -26,5 +26,5 @@ def water(celsius: float) -> Liquid:
     from chemicals.viscosity import mu_IAPWS
 
     kelvin = celsius + 273.15
-    density = float(iapws95_rho(kelvin, ROOM))
+    density = float(iapws95_rho(kelvin, ROOM))  # type: ignore[no-untyped-call]
     return Liquid(density, float(mu_IAPWS(kelvin, density)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -127,6 +129,37 @@ def _raised(plumber, node, z):
     points = list(water.points)
     points[node] = np.array([[200.0, 50, z]])
     return type(water)(tuple(points), water.names, water.pipes, water.tanks, water.index)
+
+
+def test_air_goes_on_through_every_opening_that_the_level_has_left():
+    """A tank from 0 to 60 with a vent on top: one tube from its side at 40 through a low at 0 and a crest at 30,
+    one from 10 over a crest of 80, both down to drains at -20. The siphon of the second draws to 10, so air goes
+    into both: nothing stays in the tubes, and 10 mm in the tank. By gravity the first keeps both legs up to 30."""
+    plumber = Plumber()
+    top, upper, lower = (plumber.node((50, 50, z), n) for z, n in ((60, "top"), (40, "upper"), (10, "lower")))
+    plumber.tank("tank", [box_piece(np.array([0.0, 0, 0]), np.array([100.0, 100, 60]))], [top, upper, lower])
+    one = [upper, *(plumber.node((150, 50, z)) for z in (0, 30, -20))]
+    two = [lower, *(plumber.node((-50, 50, z)) for z in (80, -20))]
+    for owner, line in (("one", one), ("two", two)):
+        for a, b in itertools.pairwise(line):
+            plumber.pipe(a, b, 100.0, owner, length=abs(plumber.points[b][0, 2] - plumber.points[a][0, 2]))
+    water = plumber.waterway()
+    left = drain(water, [one[-1], two[-1]], [top])
+    assert left.least == pytest.approx(100)
+    # 40 mm in the tank; 30 + 30 mm in the low of the first, 30 mm of the second's rise, 100 mm² each.
+    assert left.most == pytest.approx(400 + 6 + 3)
+    # In the likely case what rises in the first falls back, and in the second what rises below 40.
+    assert left.likely == pytest.approx(100 + 3 + 3)
+
+
+def test_a_vent_that_leads_nowhere_lets_no_air_in():
+    plumber = Plumber()
+    a, b, c, d = (plumber.node((x, 0, z)) for x, z in ((0, 100), (0, 0), (50, 100), (50, 0)))
+    plumber.pipe(a, b, 100.0, "one")
+    plumber.pipe(c, d, 100.0, "two")
+    left = drain(plumber.waterway(), [b], [c])
+    assert not left.vented
+    assert left.most == left.total
 
 
 def test_two_halves_open_at_one_end_only():

@@ -101,7 +101,7 @@ class _Case:
 
     @cached_property
     def levels(self) -> list[float]:
-        """How far a siphon draws each tank down: to the openings of its own space, not below the drain.
+        """How far a siphon draws each tank down: to the openings of its own space, never below a drain.
 
         What lies beyond is full of coolant while it draws, and is passed at any height.
         """
@@ -110,7 +110,7 @@ class _Case:
         for space in water.spaces:
             drawn = here.spill(self.drains, {node for k in space for node in water.tanks[k].openings})
             for k in space:
-                levels[k] = max(self.foot, float(drawn[here.tank_nodes[k]]))
+                levels[k] = float(drawn[here.tank_nodes[k]])
         return levels
 
     def _together(self, a: int, b: int) -> bool:

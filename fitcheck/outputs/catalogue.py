@@ -19,7 +19,7 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "result": result_schema,
 }
 # Named places of a model, in the order they are described.
-PLACES = ("faces", "ports", "holes", "openings", "keep_clear", "compartments", "use")
+PLACES = ("faces", "ports", "holes", "openings", "keep_clear", "compartments", "wet", "use")
 
 
 def model_list(scene: str | None = None) -> str:
@@ -99,7 +99,9 @@ def _several(entry: Mapping[str, Any]) -> str:
 
 def _place(kind: str, entry: Mapping[str, Any]) -> str:
     if kind == "ports":
-        link = next((f"{k} {entry[k]}" for k in ("thread", "plug", "slot", "tube", "cable") if k in entry), "")
+        link = next(
+            (f"{k} {entry[k]}" for k in ("thread", "plug", "slot", "tube", "cable") if k in entry), ""
+        )
         return f"{link} {entry.get('gender', '')}".strip()
     if kind == "holes":
         return f"diameter {_word(entry.get('diameter', ''))}"
@@ -109,7 +111,20 @@ def _place(kind: str, entry: Mapping[str, Any]) -> str:
         return f"side {entry['side']} of {_word(entry['of'])}" if "side" in entry else "given by its middle"
     if kind == "keep_clear":
         return str(entry.get("why", ""))
+    if kind == "wet":
+        return _wet(entry)
     return str(entry.get("model", "")) if kind == "use" else ""
+
+
+def _wet(entry: Mapping[str, Any]) -> str:
+    """A space inside: a bore, or what opens into it; and what else is said of it."""
+    channel = entry.get("channel")
+    if channel:
+        said = f"bore from {channel['from']} to {channel.get('to', 'a mouth')}"
+    else:
+        said = f"open to {_word([*entry.get('ports', []), *entry.get('meets', [])])}"
+    notes = [key for key in ("pump", "air", "unsure") if entry.get(key)]
+    return ", ".join([said, *notes])
 
 
 def _word(value: Any) -> str:

@@ -128,3 +128,17 @@ def test_help_and_import_leave_slow_libraries_alone():
     )
     assert got.stdout.strip() == "[]"
     assert "check" in run("--help").stdout
+
+
+def test_a_check_leaves_the_compiler_and_slow_libraries_alone():
+    assert run("check", DOME, "--quiet").returncode == 0  # now its kernels are kept
+    slow = ["numba", "scipy", "numpy.ma", "trimesh", "networkx", "pyvista", "fcl", "rich"]
+    code = (
+        "import os, sys, fitcheck.cli\n"
+        f"os._exit = lambda code: print(code, [m for m in {slow} if m in sys.modules])\n"
+        f"sys.argv = ['fitcheck', 'check', {DOME!r}, '--quiet']; fitcheck.cli.run()"
+    )
+    got = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=60, check=False
+    )
+    assert got.stdout.splitlines()[-1] == "0 []"

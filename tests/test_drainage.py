@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import functools
+import itertools
+import math
 import re
 
+import numpy as np
 import pytest
 from loop_scenes import BENCH, drawn, looped
-from waterways import legs, radiator_loop
+from waterways import BORE, legs, radiator_loop
 
 from fitcheck.checks.drainage import check_drainage
 from fitcheck.finding import Verdict
@@ -15,6 +18,8 @@ from fitcheck.loops.asked import tipped
 from fitcheck.loops.drainage import drain
 from fitcheck.loops.filling import fill
 from fitcheck.loops.plumbing import model_volume
+from fitcheck.loops.waterway import Plumber
+from fitcheck.parts.pieces import box_piece
 
 
 def test_one_low_point_between_vent_and_drain():
@@ -56,6 +61,41 @@ def test_a_loop_with_a_radiator_on_top(low_port, at, most):
     water, nodes = radiator_loop(low_port)
     left = drain(water, [nodes[at]], [nodes["vent"]])
     assert left.most == pytest.approx(most, abs=1e-3)
+
+
+@pytest.mark.parametrize(("bore", "likely"), [(4.9, 0.0), (5.1, 150 * math.pi * 5.1**2 / 4 / 1000)])
+def test_a_narrow_bore_is_pushed_empty(bore, likely):
+    """Bubbles rise in water in bores above 5.0 mm (Bretherton 1961); below, the rising leg goes along."""
+    left = drain(legs(400, 100, 250, 0, bore=math.pi * bore**2 / 4), [3], [0])
+    assert left.likely == pytest.approx(likely)
+
+
+def test_without_a_drain_all_stays():
+    left = drain(legs(400, 100, 250, 0), [], [0])
+    assert left.most == left.least == left.likely == left.total
+
+
+def test_air_stays_in_a_level_tube_between_two_legs():
+    """As above, with 50 mm of level tube at the top: 23.562 ml and 3.927 ml."""
+    plumber = Plumber()
+    a, b, c, d, e = (plumber.node((x, 0, z)) for x, z in ((0, 400), (0, 100), (0, 250), (50, 250), (50, 0)))
+    for here, there in itertools.pairwise((a, b, c, d, e)):
+        plumber.pipe(here, there, BORE, "tube")
+    assert fill(plumber.waterway(), [a]).air == pytest.approx(23.562 + 3.927, abs=1e-3)
+
+
+def test_a_tank_with_one_narrow_port_below_is_a_bottle():
+    """It hangs on a tee above the drain: its 1 ml may stay, until bubbles let it out."""
+    plumber = Plumber()
+    vent, tee, end, neck = (plumber.node((x, 0, z)) for x, z in ((0, 100), (0, 50), (0, 0), (50, 80)))
+    plumber.pipe(vent, tee, BORE, "line")
+    plumber.pipe(tee, end, BORE, "line")
+    plumber.pipe(tee, neck, 1e-9, "neck")
+    plumber.tank("bottle", [box_piece(np.array([45.0, -5, 80]), np.array([55.0, 5, 90]))], [neck])
+    left = drain(plumber.waterway(), [end], [vent])
+    assert (left.most, left.likely) == (pytest.approx(1.0), pytest.approx(1.0))
+    assert left.least == pytest.approx(0.0)
+    assert [place.why for place in left.places] == ["no air comes in"]
 
 
 # --- the check ---

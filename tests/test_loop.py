@@ -11,7 +11,8 @@ from loop_scenes import BENCH, ORDER, drawn, looped
 from fitcheck.checks.loop import check_loop
 from fitcheck.finding import Finding, Verdict
 from fitcheck.loops.asked import asked
-from fitcheck.loops.plumbing import model_volume
+from fitcheck.loops.plumbing import model_volume, net
+from fitcheck.loops.pumps import pumps
 from fitcheck.scene.loop_entries import wrong_values
 
 
@@ -71,6 +72,32 @@ def test_what_lies_between_need_not_be_named_but_the_order_must_hold(order, said
         assert [f.verdict for f in found] == [Verdict.FITS]
     else:
         assert (Verdict.FAILS, f"main: {said}", parts) in [(f.verdict, f.sentence, f.parts) for f in found]
+
+
+def test_a_pump_is_left_by_its_outlet_though_that_is_farther():
+    """From the pump to the reservoir it is three steps backwards, and eight the right way."""
+    (found,) = ask(looped(bench(), order=["pump", "reservoir"]), "order")
+    assert found.verdict == Verdict.FITS
+    assert found.details["order"][:3] == ("pump", "tee", "pump_out")
+
+
+def test_a_port_leads_to_the_nearest_point_inside():
+    """The reservoir's side port, 33 from its axis and 9 high; its inside is 50 wide, its floor 18 high."""
+    (loop,) = asked(looped(bench()))
+    points = np.concatenate(loop.plumbed.water.points)
+    assert np.linalg.norm(points - [25, 0, 218], axis=1).min() < 1e-9
+
+
+def test_the_highest_reservoir_floods_the_pump():
+    text = """
+parts:
+  pump: {model: pump, place: {at: [0, 0, 0]}}
+  low: {model: tube_reservoir, place: {at: [300, 0, 10]}}
+  high: {model: tube_reservoir, place: {at: [500, 0, 300]}}
+"""
+    (stand,) = pumps(net(bench(text)), ["pump", "low", "high"], 5.0)
+    # Its floor at 18, 5 mm of coolant on it, the inlet at 68.
+    assert (stand.reservoir, stand.inlet) == ("high", pytest.approx(68 - 323))
 
 
 def test_the_wrong_way_round_is_said_of_the_pump():

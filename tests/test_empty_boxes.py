@@ -274,10 +274,15 @@ def test_covers_hold_every_point_and_cores_none_outside(piece, pose):
     assert not held(core(piece, pose), -1e-6)[~inside].any()
 
 
-def test_an_upright_angle_is_covered_exactly():
-    found = cover(l_prism(), IDENTITY)
-    assert len(found) == 2
-    assert sum(volume(b) for b in found) == pytest.approx((40 * 10 + 10 * 20) * 50)
+@pytest.mark.parametrize("at", [[0, 0, 0], [1 / 3, 2e-7, -5e-7 / 3], [1e-7, 100 / 7, 100 / 3]])
+def test_an_upright_angle_is_covered_exactly(at):
+    """Wherever it stands: cut beside its planes it would leave films, which are obstacles too."""
+    for boxes in (
+        cover(l_prism(), Frame(np.eye(3), np.array(at))),
+        core(l_prism(), Frame(np.eye(3), np.array(at))),
+    ):
+        assert len(boxes) == 2
+        assert sum(volume(b) for b in boxes) == pytest.approx((40 * 10 + 10 * 20) * 50)
 
 
 @pytest.mark.parametrize(

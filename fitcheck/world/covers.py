@@ -35,8 +35,10 @@ SIDES_OF_ROUND = 30
 SQUARE = 1e-9
 # A cover that wastes less than this share of its volume is not split further.
 WASTE = 0.02
-# A part of a mesh fills its bounds when what they hold besides is thinner than this, mm.
+# A part of a mesh fills its bounds when what they hold besides is thinner than this, mm;
+# parts thinner than `FILM` do so in any case, and are not told.
 FULL = 1e-6
+FILM = 1e-3
 # With this few triangles a mesh is split at planes of its own corners, else in halves.
 FEW = 80
 PLANES = 6
@@ -208,8 +210,9 @@ def _split(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
 
 def _full(parts: list[manifold3d.Manifold]) -> np.ndarray:
     """Bounds of those parts that fill them."""
-    boxes = [bounds_of(part) for part in parts if _waste(part) <= FULL * part.surface_area()]
-    return np.array(boxes).reshape(-1, 2, 3)
+    full = [bounds_of(part) for part in parts if _waste(part) <= FULL * part.surface_area()]
+    boxes = np.array(full).reshape(-1, 2, 3)
+    return boxes[(boxes[:, 1] - boxes[:, 0]).min(axis=1) > FILM]
 
 
 def _waste(solid: manifold3d.Manifold) -> float:
@@ -225,7 +228,9 @@ def _plane(part: manifold3d.Manifold, box: np.ndarray) -> tuple[tuple[float, ...
         corners, faces = corners_and_faces(part)
         edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
         for axis in range(3):
-            planes = np.unique(np.round(corners[:, axis], 6))
+            # Corners of one plane differ by rounding; it is cut at one of them, or a film stays behind.
+            _, first = np.unique(np.round(corners[:, axis], 6), return_index=True)
+            planes = corners[first, axis]
             planes = planes[(planes > box[0, axis] + 1e-3) & (planes < box[1, axis] - 1e-3)]
             planes = planes[:: max(1, -(-len(planes) // PLANES))]
             if not len(planes):

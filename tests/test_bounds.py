@@ -236,7 +236,7 @@ def test_no_curve_is_shorter_than_its_bounds(curve):
 
 
 @pytest.mark.long
-@settings(steady, max_examples=20_000)
+@settings(steady, max_examples=5_000)
 @given(curves())
 def test_no_curve_is_shorter_than_its_bounds_at_length(curve):
     test_no_curve_is_shorter_than_its_bounds.hypothesis.inner_test(curve)
@@ -308,6 +308,16 @@ def test_exact_half_turns_and_straights():
         assert lower_bound(HERE, X, np.array(goal, float), arrival, 50) <= length + 1e-6
 
 
+def test_rounding_at_the_circle_does_not_lift_the_bound():
+    """Half a circle round, turned somewhere in space: the goal lies on the first circle but for rounding."""
+    rng = np.random.default_rng(8)
+    for _ in range(300):
+        turn, at = Rotation.random(rng=rng).as_matrix(), rng.uniform(-300, 300, 3)
+        bound = point_bound(at, turn @ X, at + turn @ np.array([0, 100.0, 0]), 50)
+        assert bound <= 50 * math.pi + 1e-9
+        assert bound == pytest.approx(50 * math.pi, abs=1e-4)
+
+
 def test_two_poses_that_are_one_have_no_way_between():
     assert shortest_free(HERE, X, HERE, X, 50) is None
     assert shortest_flat(HERE, X, HERE, X, 50) is None
@@ -323,33 +333,45 @@ def transcribed(goal, arrival, pieces, seed):
     along +x; infinite where the solver did not come to an end. Another way than the project's."""
 
     def end(x):
-        pose = np.eye(4)
+        at, frame, part = np.zeros(3), np.eye(3), x[0] / pieces
         for a, b in x[1:].reshape(pieces, 2):
-            twist = np.array([[0, -a, -b, 1], [a, 0, 0, 0], [b, 0, 0, 0], [0, 0, 0, 0]])
-            pose = pose @ expm(twist * x[0] / pieces)
-        return pose
+            bent = max(math.hypot(a, b), 1e-9)
+            c, s = math.cos(bent * part), math.sin(bent * part)
+            way, inward = frame[:, 0], (frame[:, 1] * a + frame[:, 2] * b) / bent
+            aside = (frame[:, 2] * a - frame[:, 1] * b) / bent
+            at = at + (way * s + inward * (1 - c)) / bent
+            way, inward = way * c + inward * s, inward * c - way * s
+            frame = np.stack([way, (inward * a - aside * b) / bent, (inward * b + aside * a) / bent], axis=1)
+        return at, frame[:, 0]
 
     across = np.linalg.svd(arrival[None])[2][1:]
 
     def gap(x):
-        pose = end(x)
-        return np.concatenate([pose[:3, 3] - goal, across @ pose[:3, 0]])
+        at, way = end(x)
+        return np.concatenate([at - goal, across @ way])
+
+    def room(x):
+        return 1 - (x[1:].reshape(pieces, 2) ** 2).sum(axis=1)
+
+    def slopes(f):
+        steps = 1e-6 * np.eye(2 * pieces + 1)
+        return lambda x: np.stack([(f(x + step) - f(x - step)) / 2e-6 for step in steps], axis=1)
 
     rng = np.random.default_rng(seed)
-    start = np.concatenate([[np.linalg.norm(goal) + 3], rng.normal(0, 0.4, 2 * pieces)])
+    bends = np.repeat(rng.normal(0, 0.7, (4, 2)), pieces // 4, axis=0) + rng.normal(0, 0.1, (pieces, 2))
+    start = np.concatenate([[rng.uniform(4, 9)], bends.ravel()])
     solved = minimize(
         lambda x: x[0],
         start,
         method="SLSQP",
         constraints=[
-            {"type": "eq", "fun": gap},
-            {"type": "ineq", "fun": lambda x: 1 - (x[1:].reshape(pieces, 2) ** 2).sum(axis=1)},
+            {"type": "eq", "fun": gap, "jac": slopes(gap)},
+            {"type": "ineq", "fun": room, "jac": slopes(room)},
         ],
         options={"maxiter": 150, "ftol": 1e-8},
     )
-    good = np.abs(gap(solved.x)).max() < 1e-5 and end(solved.x)[:3, 0] @ arrival > 0
-    bent = (solved.x[1:].reshape(pieces, 2) ** 2).sum(axis=1).max()
-    return solved.x[0] if good and bent < 1 + 1e-5 else math.inf
+    good = np.abs(gap(solved.x)).max() < 1e-5 and end(solved.x)[1] @ arrival > 0
+    return solved.x[0] if good and room(solved.x).min() > -1e-5 else math.inf
 
 
 @pytest.mark.long
@@ -357,12 +379,12 @@ def test_curves_solved_for_directly_end_at_the_proved_bound():
     """A library's optimiser, free to bend anywhere, comes down to the bound and never below."""
     rng = np.random.default_rng(7)
     near = 0
-    for _ in range(12):
+    for _ in range(6):
         goal, arrival = rng.normal(size=3), rng.normal(size=3)
         goal *= 4.5 / np.linalg.norm(goal)
         arrival /= np.linalg.norm(arrival)
         bound = lower_bound(HERE, X, goal, arrival, 1)
-        length = min(transcribed(goal, arrival, 12, seed) for seed in range(3))
+        length = min(transcribed(goal, arrival, 16, seed) for seed in range(4))
         assert length >= bound - 1e-4
-        near += length < bound * 1.03
-    assert near >= 8
+        near += length < bound * 1.001
+    assert near >= 4

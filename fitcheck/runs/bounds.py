@@ -23,6 +23,9 @@ from fitcheck.runs.three_pieces import (
 
 # Directions to climb from beside that of the goal: enough that in trials no more found a better bound.
 STARTS = 32
+# A point within this of the first circle is taken to be on it, square radii: just inside, two arcs are
+# needed, and rounding would make the bound too high.
+ON_CIRCLE = 1e-12
 # Straights to start from, where arcs beyond a half turn are needed.
 AROUND = 12
 # Two poses lie in one plane within this, radians; three directions this near are one line.
@@ -48,7 +51,7 @@ def point_bound(start: np.ndarray, way: np.ndarray, point: np.ndarray, radius: f
     d = (np.asarray(point, float) - start) / radius
     x = float(d @ way)
     y = float(np.linalg.norm(d - x * way))
-    if x * x + (y - 1) ** 2 >= 1:
+    if x * x + (y - 1) ** 2 >= 1 - ON_CIRCLE:
         straight = math.sqrt(max(0.0, x * x + y * (y - 2)))
         turn = _round(math.atan2(x, 1 - y) - math.atan2(straight, 1))
         return radius * (turn + straight)

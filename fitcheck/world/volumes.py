@@ -26,13 +26,14 @@ from fitcheck.world.trees import Pose
 # An overlap that is nowhere thicker is rounding, mm: coordinates kept in single precision at
 # 700 mm err by 3e-5.
 FILM = 1e-4
-# An overlap no thicker than this on average, and nowhere thicker than a contact, may be the
+# An overlap no thicker than this on average, and nowhere thicker than `SLIDING`, may be the
 # facets of a bolt in those of its hole, mm: two polygons that miss their circle by 0.005 share
 # a ring 0.005 thick. It is a contact if it locks: if no move shorter than `LOCKED` frees it.
 SLIVER = 0.006
 LOCKED = 0.1
-# The thickness of a contact: what is no wider than it across a move slides along, mm.
-SLIDING = 0.01
+# What is no wider than this across a move slides along, mm: above what facets share (0.005), and
+# so far below a contact (0.01) that what is left of a way out is one.
+SLIDING = 0.008
 # A way out longer than this many steps is bracketed instead of followed.
 STEPS = 24
 # How many faces of an overlap are looked up from for its longest chord.
@@ -208,22 +209,24 @@ def _bracket(
     return high
 
 
-def _chord(overlap: Solid, direction: np.ndarray) -> float:
-    """Longest line of overlap along a direction, mm; 0 when the overlap is rounding."""
+def _chord(overlap: Solid, direction: np.ndarray, least: float = FILM) -> float:
+    """Longest line of overlap along a direction, mm, where it is wider than `least`; 0 in a film."""
     if is_film(overlap):
         return 0.0
     corners, faces = corners_and_faces(overlap)
-    return max(slides.longest_chord(corners[faces], direction, FILM, LINES), FILM)
+    return max(slides.longest_chord(corners[faces], direction, least, LINES), FILM)
 
 
 def _step(overlap: Solid, direction: np.ndarray) -> float:
-    """The same without lines in what slides along: in slivers that lie along the direction."""
-    if is_film(overlap):
-        return 0.0
-    corners, faces = corners_and_faces(overlap)
-    chord = slides.longest_chord(corners[faces], direction, SLIDING, LINES)
-    if chord > FILM:
+    """The same without the long lines of slivers, which slide along."""
+    wide = _chord(overlap, direction, SLIDING)
+    if wide == 0.0 or wide > LOCKED:
+        return wide
+    chord = _chord(overlap, direction)
+    if chord <= LOCKED:
         return chord
+    if wide > FILM:
+        return wide
     return 0.0 if is_sliver(overlap) else _girth(overlap, np.inf)
 
 

@@ -62,7 +62,7 @@ class Covers:
         piece, pose = self.pieces[row]
         rotation, centre = self.solids.rotations[row], self.solids.centres[row]
         content = piece.half.tobytes() if piece.mesh is None else piece.mesh.key
-        name = (inside, int(piece.kind), content, np.round(rotation, 12).tobytes())
+        name = (inside, int(piece.kind), content, (np.round(rotation, 12) + 0.0).tobytes())
         if name not in self.known:
             boxes = core(piece, pose) if inside else cover(piece, pose)
             self.known[name] = boxes - centre

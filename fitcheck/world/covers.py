@@ -17,6 +17,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind, Mesh, Piece
 from fitcheck.world.cells import cells
 from fitcheck.world.frames import Frame
+from fitcheck.world.kernels.slabs import bound_slabs
 from fitcheck.world.trees import Pose
 from fitcheck.world.volumes import bounds_of, corners_and_faces, moved, solid_of
 from fitcheck.world.world import piece_bounds
@@ -163,20 +164,11 @@ def bounds_between(
     For a closed surface, or a convex body, those of the surface between the planes. Where it
     shows nothing the low ends are above the high ones.
     """
-    start, end = points[edges[:, 0]], points[edges[:, 1]]
-    a, b = start[:, axis], end[:, axis]
-    level = np.abs(b - a) <= ON_PLANE
-    run = np.where(level, 1.0, b - a)
-    floor, roof = lower[:, None], upper[:, None]
-    shows = (np.minimum(a, b) <= roof + ON_PLANE) & (np.maximum(a, b) >= floor - ON_PLANE)
-    # What an edge shows between two parallel planes is the edge with its ends clamped.
-    from_ = np.where(level, 0.0, np.clip((floor - a) / run, 0, 1))
-    to = np.where(level, 1.0, np.clip((roof - a) / run, 0, 1))
-    ends = np.stack([start + t[..., None] * (end - start) for t in (from_, to)], axis=1)
-    hidden = ~shows[:, None, :, None]
-    lows = np.where(hidden, np.inf, ends).min(axis=(1, 2))
-    highs = np.where(hidden, -np.inf, ends).max(axis=(1, 2))
-    return np.stack([lows, highs], axis=1)
+    bounds = np.empty((len(lower), 2, 3))
+    planes = np.ascontiguousarray(lower, float), np.ascontiguousarray(upper, float)
+    shown = np.ascontiguousarray(points, float), np.ascontiguousarray(edges, np.int64)
+    bound_slabs(*shown, axis, *planes, ON_PLANE, bounds)
+    return bounds
 
 
 def _volumes(boxes: np.ndarray) -> np.ndarray:
@@ -212,7 +204,7 @@ def _full(parts: list[manifold3d.Manifold]) -> np.ndarray:
     """Bounds of those parts that fill them."""
     full = [bounds_of(part) for part in parts if _waste(part) <= FULL * part.surface_area()]
     boxes = np.array(full).reshape(-1, 2, 3)
-    return boxes[(boxes[:, 1] - boxes[:, 0]).min(axis=1) > FILM]
+    return np.asarray(boxes[(boxes[:, 1] - boxes[:, 0]).min(axis=1) > FILM])
 
 
 def _waste(solid: manifold3d.Manifold) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.world import kernels, pairs, prisms, slides, trees, volumes
 from fitcheck.world.bodies import Bodies
+from fitcheck.world.kernels.sweep import met_on_the_way
 from fitcheck.world.pairs import CONTACT
 
 # Pairs of boxes and cylinders are asked in lots of this many, the nearest first.
@@ -89,23 +90,15 @@ def _swept(
     bodies: Bodies, movers: np.ndarray, stayers: np.ndarray, direction: np.ndarray, limit: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Pairs (k, 2) that may touch on the way, and (k,) mm before which they cannot, nearest first."""
-    ours, theirs = bodies.bounds[movers], bodies.bounds[stayers]
-    low, high = ours[:, None, 0], ours[:, None, 1]
-    # For each axis the move is within reach of the other's bounds from `enter` to `leave`;
-    # bounds that overlap by no more than a contact pass each other.
-    with np.errstate(divide="ignore", invalid="ignore"):
-        a = (theirs[None, :, 0] - high + CONTACT) / direction
-        b = (theirs[None, :, 1] - low - CONTACT) / direction
-    still = direction == 0
-    apart = (theirs[None, :, 0] - high >= -CONTACT) | (theirs[None, :, 1] - low <= CONTACT)
-    enter = np.where(still, np.where(apart, np.inf, -np.inf), np.minimum(a, b)).max(axis=2)
-    leave = np.where(still, np.inf, np.maximum(a, b)).min(axis=2)
-    # What is entered later than left, left before the start, or beyond the limit, is passed.
-    first, second = np.nonzero((enter < leave) & (leave > 0) & (enter <= limit + CONTACT))
+    most = len(movers) * len(stayers)
+    met, enters = np.empty((most, 2), np.int64), np.empty(most)
+    ends = float(limit), CONTACT
+    sides = np.ascontiguousarray(movers, np.int64), np.ascontiguousarray(stayers, np.int64)
+    count = met_on_the_way(bodies.bounds, *sides, np.ascontiguousarray(direction), *ends, met, enters)
     # Contacts are let in by CONTACT along the move: up to so much earlier a touch may be.
-    bound = np.maximum(enter[first, second] - CONTACT * _steepness(direction), 0.0)
+    bound = np.maximum(enters[:count] - CONTACT * _steepness(direction), 0.0)
     order = np.argsort(bound, kind="stable")
-    return np.column_stack([movers[first], stayers[second]])[order], bound[order]
+    return met[order], bound[order]
 
 
 def _steepness(direction: np.ndarray) -> float:

@@ -136,6 +136,16 @@ def test_a_demand_and_the_drain_that_would_help():
     assert ask(allowed, "drain")[0].verdict == Verdict.FITS
 
 
+def test_between_likely_and_most_it_is_tight():
+    asked = {"drain": "drain", "vent": "reservoir.fill"}
+    (found,) = ask(looped(bench(), **asked), "drain")
+    least, likely, most = (found.details[side] for side in ("least", "likely", "most"))
+    assert least <= likely < most
+    for allowed, verdict in (((likely + most) / 2, Verdict.TIGHT), (likely - 0.01, Verdict.FAILS)):
+        (found,) = ask(looped(bench(), **asked, left_at_most=allowed), "drain")
+        assert (found.verdict, found.required) == (verdict, allowed)
+
+
 def test_without_a_vent_nothing_drains():
     (found,) = ask(looped(bench(), drain="drain"), "drain")
     assert found.verdict == Verdict.FAILS

@@ -86,6 +86,10 @@ def test_the_mirror_image(tmp_path):
             "a: {box: {low: [0, 0, 0], high: [9, 9, 9]}, ports: [inlet], share: 0}",
             "a: 0 is no share; expected above 0 and up to 1",
         ),
+        (
+            "a: {box: {low: [0, 0, 0], high: [9, 9, 9]}, ports: [inlet], share: 1.01}",
+            "a: 1.01 is no share; expected above 0 and up to 1",
+        ),
         ("a: {box: {low: [0, 0, 0], high: [9, 9, 9]}, ports: [inlet], bore: 0}", "a: bore 0 is not above 0"),
         (
             "a: {box: {low: [0, 0, 0], high: [9, 9, 9]}, ports: [inlet], flow: [inlet]}",

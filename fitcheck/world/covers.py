@@ -45,6 +45,8 @@ FEW = 80
 PLANES = 6
 # Slack when corners are sorted to the sides of a cutting plane, mm.
 ON_PLANE = 1e-9
+# Bounds of the two sides of a plane are taken this far off it, mm: a wall in it belongs to one.
+BESIDE = 1e-6
 
 
 def cover(piece: Piece, world_from_part: Frame) -> np.ndarray:
@@ -221,15 +223,15 @@ def _plane(part: manifold3d.Manifold, box: np.ndarray) -> tuple[tuple[float, ...
         edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
         for axis in range(3):
             # Corners of one plane differ by rounding; it is cut at one of them, or a film stays behind.
-            _, first = np.unique(np.round(corners[:, axis], 6), return_index=True)
+            _, first = np.unique(np.round(corners[:, axis] / BESIDE), return_index=True)
             planes = corners[first, axis]
-            planes = planes[(planes > box[0, axis] + 1e-3) & (planes < box[1, axis] - 1e-3)]
+            planes = planes[(planes > box[0, axis] + FILM) & (planes < box[1, axis] - FILM)]
             planes = planes[:: max(1, -(-len(planes) // PLANES))]
             if not len(planes):
                 continue
             below, above = np.full(len(planes), box[0, axis]), np.full(len(planes), box[1, axis])
-            left = _volumes(bounds_between(corners, edges, axis, below, planes - 1e-6))
-            left += _volumes(bounds_between(corners, edges, axis, planes + 1e-6, above))
+            left = _volumes(bounds_between(corners, edges, axis, below, planes - BESIDE))
+            left += _volumes(bounds_between(corners, edges, axis, planes + BESIDE, above))
             k = int(left.argmin())
             if left[k] < best[0] - ON_PLANE:
                 best = (float(left[k]), axis, float(planes[k]))

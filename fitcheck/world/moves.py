@@ -22,6 +22,8 @@ TURNED_KEPT = 2_000
 # Pieces a little in each other are looked at after this step and each twice as far, mm: a move
 # straight in is deeper than a contact by then, a slanting one later.
 PRESS = 2 * CONTACT
+# A touch counts when going on makes it an interference: so far on it is looked for, mm.
+ONWARD = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,7 +193,6 @@ def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: flo
     low, high = tree.triangle_bounds
     near = ((low <= middle + reach) & (high >= middle - reach)).all(axis=1)
     corners = tree.triangles[near] @ turn.T + at
-    # A touch counts for the kernels when going on, here for a while, makes it an interference.
     found, _ = kernels.travel_triangles(
         int(kinds[rod]),
         half,
@@ -199,7 +200,7 @@ def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: flo
         bodies.centres[rod],
         corners,
         towards,
-        way + 1.0,
+        way + ONWARD,
         CONTACT,
     )
     return min(way, found) if found >= 0 else way

@@ -36,6 +36,8 @@ LOCKED = 0.1
 SLIDING = 0.008
 # A way out longer than this many steps is bracketed instead of followed.
 STEPS = 24
+# The first step from there, mm; each further one is twice as long.
+STRIDE = 0.5
 # How many faces of an overlap are looked up from for its longest chord.
 LINES = 500
 # Solids of more faces are first cut down to what matters, and so far beyond it, mm.
@@ -197,7 +199,7 @@ def _bracket(
     def free(at: float) -> bool:
         return all(chord_of(_after(pair, at), pair[2]) == 0.0 for pair in pairs)
 
-    step = 0.5
+    step = STRIDE
     while not free(low + step):
         low, step = low + step, 2 * step
         if low + step > limit:

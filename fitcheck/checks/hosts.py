@@ -43,7 +43,8 @@ def carried(world: World) -> dict[str, tuple[str, ...]]:
     """For each scene part: itself and all that moves along with it, in scene order."""
     hosts = host_groups(world)
     groups = list(dict.fromkeys(part.group for part in world.parts))
-    return {group: tuple(g for g in groups if group in _chain(hosts, g)) for group in groups}
+    chains = {group: _chain(hosts, group) for group in groups}
+    return {group: tuple(g for g in groups if group in chains[g]) for group in groups}
 
 
 def _chain(hosts: dict[str, str], group: str) -> list[str]:

@@ -9,11 +9,12 @@ A name may be a part (`gpu`), an assembly (`stack`: all its parts), one part of 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from fitcheck.scene.mistakes import ValueMistake, nearest
-from fitcheck.world.world import Part, World
+from fitcheck.world.world import World
 
 INDICES = re.compile(r"(\[\d+\])+$")
 
@@ -43,15 +44,15 @@ def choose(world: World, said: str) -> Chosen:
     Raises:
         ValueMistake: nothing in the scene has that name; says the nearest one.
     """
-    wanted = _pattern(said)
+    means = _meaning(said)
     solids: dict[str, tuple[str, ...]] = {}
     whole = set()
     for part in world.parts:
-        if any(wanted.fullmatch(name) for name in _part_names(part)):
+        if any(map(means, _part_names(part.name))):
             solids[part.name] = tuple(part.shape.solids)
             whole.add(part.name)
             continue
-        named = tuple(s for s in part.shape.solids if _names_solid(wanted, part.name, s))
+        named = tuple(s for s in part.shape.solids if any(map(means, _solid_names(part.name, s))))
         if named:
             solids[part.name] = named
     if not solids:
@@ -71,23 +72,31 @@ def known_names(world: World) -> list[str]:
     return list(names)
 
 
-def _pattern(said: str) -> re.Pattern[str]:
-    return re.compile(".*".join(re.escape(piece) for piece in said.split("*")))
+def _meaning(said: str) -> Callable[[str], object]:
+    """Says of a name whether it is meant."""
+    if "*" not in said:
+        return said.__eq__
+    return re.compile(".*".join(re.escape(piece) for piece in said.split("*"))).fullmatch
 
 
-def _part_names(part: Part) -> Iterable[str]:
+@lru_cache(maxsize=10_000)
+def _part_names(part: str) -> tuple[str, ...]:
     """All names that mean the whole part: its own, those of the assemblies it belongs to."""
-    pieces = part.name.split(".")
-    for n in range(1, len(pieces) + 1):
-        name = ".".join(pieces[:n])
-        yield name
-        yield INDICES.sub("", name)
+    pieces = part.split(".")
+    names = [".".join(pieces[:n]) for n in range(1, len(pieces) + 1)]
+    return (*names, *(INDICES.sub("", name) for name in names))
 
 
-def _names_solid(wanted: re.Pattern[str], part: str, solid: str) -> bool:
-    owners = (part, INDICES.sub("", part))
-    ends = (solid, INDICES.sub("", solid))
-    return any(wanted.fullmatch(f"{owner}.{end}") is not None for owner in owners for end in ends)
+@lru_cache(maxsize=100_000)
+def _solid_names(part: str, solid: str) -> tuple[str, ...]:
+    """All names that mean one solid of a part."""
+    return tuple(
+        {
+            f"{owner}.{end}"
+            for owner in (part, INDICES.sub("", part))
+            for end in (solid, INDICES.sub("", solid))
+        }
+    )
 
 
 def _no_such_name(world: World, said: str) -> ValueMistake:

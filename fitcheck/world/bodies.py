@@ -10,7 +10,7 @@ import numpy as np
 
 from fitcheck.parts.solids import Mesh, Piece
 from fitcheck.world.frames import IDENTITY
-from fitcheck.world.world import World, piece_bounds
+from fitcheck.world.world import World, bounds_at, piece_bounds
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +107,7 @@ def _collect(world: World) -> Bodies:
                 halves.append(piece.half)
                 rotations.append(part.pose.rotation @ piece.rotation)
                 centres.append(part.pose.point(piece.centre))
-                bounds.append(piece_bounds(piece, part.pose))
+                bounds.append(bounds_at(piece, rotations[-1], centres[-1]))
                 owner.append(len(found))
                 meshes.append(piece.mesh)
             if len(kinds) == start:

@@ -141,8 +141,11 @@ class World:
 
 def piece_bounds(piece: Piece, world_from_part: Frame) -> np.ndarray:
     """(2, 3) exact world bounds of a placed piece, mm."""
-    rotation = world_from_part.rotation @ piece.rotation
-    centre = world_from_part.point(piece.centre)
+    return bounds_at(piece, world_from_part.rotation @ piece.rotation, world_from_part.point(piece.centre))
+
+
+def bounds_at(piece: Piece, rotation: np.ndarray, centre: np.ndarray) -> np.ndarray:
+    """The same by where the piece itself stands: world_from_piece (3, 3) and its middle (3,)."""
     if piece.mesh is not None:
         corners = piece.mesh.vertices @ rotation.T + centre
         return np.array([corners.min(axis=0), corners.max(axis=0)])

@@ -34,8 +34,8 @@ from fitcheck.scene.kinds import (
     refusal,
     shown,
 )
-from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.loop_entries import LoopEntry
+from fitcheck.scene.names import SIDES, FreeName, Name, Reference, WrittenParts
 from fitcheck.scene.places import Place
 from fitcheck.scene.run_entries import RunEntry
 

@@ -60,7 +60,7 @@ LINKS: tuple[Connection, ...] = ("thread", "plug", "slot", "tube", "cable")
 
 
 class PortEntry(Entry):
-    """A connection, at its sealing face; exactly one of thread, plug, slot, tube, cable says what it takes."""
+    """A connection, at its sealing face; one of thread, plug, slot, tube, cable says what it takes."""
 
     model_config = one_of(*LINKS)
 

@@ -17,7 +17,8 @@ from fitcheck.scene.rules import Length, Rule
 from fitcheck.world.bodies import Bodies, bodies, bounds_gap, with_probe
 from fitcheck.world.contacts import allowed
 from fitcheck.world.engine import Measured, measure
-from fitcheck.world.world import Part, World
+from fitcheck.world.frames import IDENTITY
+from fitcheck.world.world import Part, World, piece_bounds
 
 QUESTION = "what reaches into a keep-clear volume?"
 
@@ -80,14 +81,19 @@ def _in_volume(
 def _near_volume(world: World, solids: Bodies, margin: float, part: Part, kept: KeepClear) -> list[_Intruder]:
     """Every body within the margin of a volume that has no leave to be there."""
     volume = _placed(kept.piece, part)
-    among = with_probe(solids, volume)
-    probe = len(solids)
-    own = [body for body in solids.all if body.part_name == part.name]
-    others = np.array([k for k, body in enumerate(solids.all) if body.part_name != part.name], int)
-    close = others[bounds_gap(among.body_bounds[probe], among.body_bounds[others]) <= margin]
-    meant = [k for k in close.tolist() if any(allowed(world, solids.all[k], mine) for mine in own)]
-    asked = [(k, probe) for k in close.tolist() if k not in meant]
-    return [_Intruder(k, m) for (k, _), m in zip(asked, measure(among, asked, margin), strict=True)]
+    own = np.array([body.part_name == part.name for body in solids.all], bool)
+    gaps = bounds_gap(piece_bounds(volume, IDENTITY), solids.body_bounds)
+    mine = [solids.all[k] for k in np.flatnonzero(own).tolist()]
+    asked = [
+        k
+        for k in np.flatnonzero(~own & (gaps <= margin)).tolist()
+        if not any(allowed(world, solids.all[k], one) for one in mine)
+    ]
+    if not asked:
+        return []
+    among, probe = with_probe(solids, volume), len(solids)
+    found = measure(among, [(k, probe) for k in asked], margin)
+    return [_Intruder(k, measured) for k, measured in zip(asked, found, strict=True)]
 
 
 def _placed(piece: Piece, part: Part) -> Piece:

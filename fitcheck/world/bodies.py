@@ -8,9 +8,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitcheck.parts.solids import Mesh, Piece
+from fitcheck.parts.solids import Kind, Mesh, Piece, Solid
 from fitcheck.world.frames import IDENTITY
-from fitcheck.world.world import World, bounds_at, piece_bounds
+from fitcheck.world.world import Part, World, bounds_at, piece_bounds
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,45 +91,62 @@ def bodies(world: World) -> Bodies:
 
 
 def _collect(world: World) -> Bodies:
-    kinds: list[int] = []
-    halves: list[np.ndarray] = []
-    rotations: list[np.ndarray] = []
-    centres: list[np.ndarray] = []
-    bounds: list[np.ndarray] = []
-    owner: list[int] = []
-    meshes: list[Mesh | None] = []
-    found: list[Body] = []
+    pieces: list[Piece] = []
+    starts: list[int] = []
+    owners: list[tuple[int, Part, Solid]] = []
     for index, part in enumerate(world.parts):
         for solid in part.shape.solids.values():
-            start = len(kinds)
-            for piece in solid.pieces:
-                kinds.append(int(piece.kind))
-                halves.append(piece.half)
-                rotations.append(part.pose.rotation @ piece.rotation)
-                centres.append(part.pose.point(piece.centre))
-                bounds.append(bounds_at(piece, rotations[-1], centres[-1]))
-                owner.append(len(found))
-                meshes.append(piece.mesh)
-            if len(kinds) == start:
-                continue
-            own = np.array(bounds[start:])
-            whole = np.array([own[:, 0].min(axis=0), own[:, 1].max(axis=0)])
-            error = max([solid.error, *(m.error for m in meshes[start:] if m is not None)])
-            name = f"{part.name}.{solid.name}"
-            rows = slice(start, len(kinds))
-            found.append(Body(name, index, part.name, part.group, solid.name, rows, whole, error))
+            if solid.pieces:
+                starts.append(len(pieces))
+                owners.append((index, part, solid))
+                pieces += solid.pieces
+    body = np.repeat(np.arange(len(owners)), [len(solid.pieces) for _, _, solid in owners])
+    poses = [part.pose for _, part, _ in owners]
+    turns = np.array([pose.rotation for pose in poses], float).reshape(-1, 3, 3)[body]
+    rotations = turns @ np.array([piece.rotation for piece in pieces], float).reshape(-1, 3, 3)
+    inside = np.array([piece.centre for piece in pieces], float).reshape(-1, 3, 1)
+    centres = (turns @ inside)[..., 0] + np.array([pose.origin for pose in poses], float).reshape(-1, 3)[body]
+    bounds = _bounds(pieces, rotations, centres)
+    ends = [*starts, len(pieces)][1:]
+    whole = [
+        np.array([bounds[i:j, 0].min(axis=0), bounds[i:j, 1].max(axis=0)])
+        for i, j in zip(starts, ends, strict=True)
+    ]
     return Bodies(
-        kinds=np.array(kinds, int),
-        halves=np.array(halves, float).reshape(-1, 3),
-        rotations=np.array(rotations, float).reshape(-1, 3, 3),
-        centres=np.array(centres, float).reshape(-1, 3),
-        bounds=np.array(bounds, float).reshape(-1, 2, 3),
-        body=np.array(owner, int),
-        meshes=tuple(meshes),
-        all=tuple(found),
-        body_bounds=np.array([b.bounds for b in found], float).reshape(-1, 2, 3),
-        body_parts=np.array([b.part for b in found], int),
+        kinds=np.array([int(piece.kind) for piece in pieces], int),
+        halves=np.array([piece.half for piece in pieces], float).reshape(-1, 3),
+        rotations=rotations,
+        centres=centres,
+        bounds=bounds,
+        body=body.astype(int),
+        meshes=tuple(piece.mesh for piece in pieces),
+        all=tuple(
+            _body(*owner, slice(start, end), around)
+            for owner, start, end, around in zip(owners, starts, ends, whole, strict=True)
+        ),
+        body_bounds=np.array(whole, float).reshape(-1, 2, 3),
+        body_parts=np.array([index for index, _, _ in owners], int),
     )
+
+
+def _body(index: int, part: Part, solid: Solid, rows: slice, bounds: np.ndarray) -> Body:
+    error = max([solid.error, *(piece.mesh.error for piece in solid.pieces if piece.mesh is not None)])
+    name = f"{part.name}.{solid.name}"
+    return Body(name, index, part.name, part.group, solid.name, rows, bounds, error)
+
+
+def _bounds(pieces: list[Piece], rotations: np.ndarray, centres: np.ndarray) -> np.ndarray:
+    """(n, 2, 3) exact bounds of placed pieces, as `bounds_at` gives them, all at once."""
+    halves = np.array([piece.half for piece in pieces], float).reshape(-1, 3)
+    kinds = np.array([int(piece.kind) for piece in pieces], int)
+    reach = (np.abs(rotations) @ halves[..., None])[..., 0]
+    axis = rotations[:, :, 2]
+    disc = halves[:, :1] * np.sqrt(np.clip(1 - axis**2, 0, 1)) + np.abs(axis) * halves[:, 2:]
+    reach = np.where((kinds == Kind.CYLINDER)[:, None], disc, reach)
+    bounds = np.stack([centres - reach, centres + reach], axis=1)
+    for k in np.flatnonzero(kinds == Kind.MESH).tolist():
+        bounds[k] = bounds_at(pieces[k], rotations[k], centres[k])
+    return bounds
 
 
 def with_probe(bodies: Bodies, piece: Piece) -> Bodies:

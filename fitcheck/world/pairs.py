@@ -212,7 +212,10 @@ def _relative(bodies: Bodies, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     first, second = rows[:, 0], rows[:, 1]
     back = np.swapaxes(bodies.rotations[first], 1, 2)
     shifts = np.einsum("kij,kj->ki", back, bodies.centres[second] - bodies.centres[first])
-    return np.round(back @ bodies.rotations[second], 12) + 0.0, np.round(shifts, 9) + 0.0
+    turns = np.round(back @ bodies.rotations[second], 12) + 0.0
+    # Square again, which rounding is not quite: a step of Newton's towards the nearest rotation.
+    turns = turns @ (1.5 * np.eye(3) - 0.5 * np.swapaxes(turns, 1, 2) @ turns)
+    return turns, np.round(shifts, 9) + 0.0
 
 
 def relative(bodies: Bodies, i: int, j: int) -> Pose:

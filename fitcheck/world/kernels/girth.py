@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitcheck.world.kernels.native import bare_entry, native
-from fitcheck.world.kernels.triangle_pairs import Triangle, normal_of, on_edge, on_face
+from fitcheck.world.kernels.triangle_pairs import Triangle, face_of, on_edge, on_face
 from fitcheck.world.kernels.vectors import Floats, Vector, along, cross, dot, scale, sub
 
 
@@ -34,12 +34,10 @@ def way_to(t: Triangle, x: Vector, d: Vector) -> tuple[float, bool]:
 @native
 def square_from(t: Triangle, x: Vector) -> float:
     """Square of the distance of a point and a triangle."""
-    n, square = normal_of(t)
-    if square > 0.0:
-        below, over = on_face(t, n, square, x)
-        if over:
-            gap = sub(below, x)
-            return dot(gap, gap)
+    below, over = on_face(face_of(t), x)
+    if over:
+        gap = sub(below, x)
+        return dot(gap, gap)
     best = np.inf
     for k in range(3):
         gap = sub(on_edge(t[k], t[(k + 1) % 3], x), x)
@@ -73,10 +71,10 @@ def girth(triangles: Floats, enough: float) -> float:
     best = 0.0
     for i in range(len(triangles)):
         t = corners_of(triangles, i)
-        n, square = normal_of(t)
-        if square == 0.0:
+        face = face_of(t)
+        if face.high == 0.0:
             continue
-        inward = scale(n, -1.0 / np.sqrt(square))
+        inward = scale(cross(face.along, face.across), -1.0)
         x = scale(along(along(t[0], t[1], 1.0), t[2], 1.0), 1.0 / 3.0)
         way, leaves = np.inf, False
         for j in range(len(triangles)):

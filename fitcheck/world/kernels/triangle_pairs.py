@@ -7,18 +7,41 @@ faces. For triangles apart one of the first three is least.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from fitcheck.world.kernels.native import native
-from fitcheck.world.kernels.vectors import Vector, along, cross, dot, scale, sub
+from fitcheck.world.kernels.vectors import Vector, along, cross, dot, length, scale, sub
 
 Triangle = tuple[Vector, Vector, Vector]
 # Square of the distance, point of the first, point of the second.
 Pair = tuple[float, Vector, Vector]
 
 # A triangle whose height is below this share of its longest side has no face beside its
-# edges, and two edges turned by less have no common normal: squares.
-THIN = 1e-28
+# edges, and two edges turned by less have no common normal.
+THIN = 1e-14
+# What two edges are apart along their common normal rules them out when it is beyond the best by
+# NEARLY and the square of their sine is above SURE: the more alike they run, the less is sure.
+SURE, NEARLY = 1e-4, 1.0 + 1e-3
+
+
+class Face(NamedTuple):
+    """A triangle, its longest side first.
+
+    Args:
+        corners: its corners; `along` the unit direction of its first side, `across` that to
+            the third corner, square to it.
+        size: length of the first side; the third corner is `shear` along it and `high` above
+            it. High 0: it has no face.
+    """
+
+    corners: Triangle
+    along: Vector
+    across: Vector
+    size: float
+    shear: float
+    high: float
 
 
 @native
@@ -38,44 +61,66 @@ def on_edge(a: Vector, b: Vector, x: Vector) -> Vector:
 
 
 @native
-def normal_of(t: Triangle) -> tuple[Vector, float]:
-    """Normal of a triangle, twice its area long, and its square; 0 when it has no face."""
-    d, e = sub(t[1], t[0]), sub(t[2], t[0])
-    n = cross(d, e)
-    square = dot(n, n)
-    longest = max(dot(d, d), dot(e, e))
-    return n, square if square > THIN * longest * longest else 0.0
+def face_of(t: Triangle) -> Face:
+    """A triangle by its longest side, and directions across it that are square however thin it is.
+
+    Each is made square twice over: of a difference of nearly equal parts the first time
+    leaves rounding that a sliver makes large.
+    """
+    a, b, c = t
+    ab, bc, ca = sub(b, a), sub(c, b), sub(a, c)
+    if dot(bc, bc) > max(dot(ab, ab), dot(ca, ca)):
+        a, b, c = b, c, a
+    elif dot(ca, ca) > dot(ab, ab):
+        a, b, c = c, a, b
+    along_, other = sub(b, a), sub(c, a)
+    size = length(along_)
+    if size == 0.0:
+        return Face(t, along_, along_, 0.0, 0.0, 0.0)
+    u = scale(along_, 1.0 / size)
+    shear = dot(other, u)
+    g = along(other, u, -shear)
+    high = length(g)
+    if high <= THIN * size:
+        return Face(t, u, u, size, shear, 0.0)
+    g = scale(g, 1.0 / high)
+    g = along(g, u, -dot(g, u))
+    return Face((a, b, c), u, scale(g, 1.0 / length(g)), size, shear, high)
 
 
 @native
-def on_face(t: Triangle, n: Vector, square: float, x: Vector) -> tuple[Vector, bool]:
+def on_face(face: Face, x: Vector) -> tuple[Vector, bool]:
     """Point of a triangle below x, as weights of its corners; whether x is over the face."""
-    a, b, c = sub(t[0], x), sub(t[1], x), sub(t[2], x)
-    u, v, w = dot(cross(b, c), n), dot(cross(c, a), n), dot(cross(a, b), n)
-    if u < 0.0 or v < 0.0 or w < 0.0:
+    a, b, c = face.corners
+    if face.high == 0.0:
         return x, False
-    total = u + v + w
-    if total == 0.0:
+    w = sub(x, a)
+    third = dot(w, face.across) / face.high
+    second = (dot(w, face.along) - third * face.shear) / face.size
+    first = 1.0 - second - third
+    if first < 0.0 or second < 0.0 or third < 0.0:
         return x, False
-    return along(along(scale(t[0], u / total), t[1], v / total), t[2], w / total), True
+    return along(along(scale(a, first), b, second), c, third), True
 
 
 @native
-def corners_to(t: Triangle, s: Triangle, n: Vector, square: float, best: Pair) -> Pair:
+def nearer(best: Pair, p: Vector, q: Vector) -> Pair:
+    """The better of a pair and these two points."""
+    gap = sub(q, p)
+    square = dot(gap, gap)
+    return (square, p, q) if square < best[0] else best
+
+
+@native
+def corners_to(t: Triangle, face: Face, s: Triangle, best: Pair) -> Pair:
     """The better of a pair (point of t, point of s) and those of corners of s with t."""
     for k in range(3):
         x = s[k]
-        if square > 0.0:
-            foot, over = on_face(t, n, square, x)
-            if over:
-                gap = sub(x, foot)
-                if dot(gap, gap) < best[0]:
-                    best = (dot(gap, gap), foot, x)
+        foot, over = on_face(face, x)
+        if over:
+            best = nearer(best, foot, x)
         for m in range(3):
-            foot = on_edge(t[m], t[(m + 1) % 3], x)
-            gap = sub(x, foot)
-            if dot(gap, gap) < best[0]:
-                best = (dot(gap, gap), foot, x)
+            best = nearer(best, on_edge(t[m], t[(m + 1) % 3], x), x)
     return best
 
 
@@ -84,42 +129,42 @@ def edges_between(t: Triangle, s: Triangle, best: Pair) -> Pair:
     """The better of a pair and those inside an edge of t and inside an edge of s.
 
     By vector products alone: the usual formula, by scalar products, loses twice the digits
-    on edges nearly parallel.
+    on edges nearly parallel. What these lose along both edges, the last steps mend.
     """
     for k in range(3):
-        a = t[k]
-        d = sub(t[(k + 1) % 3], a)
+        a, end = t[k], t[(k + 1) % 3]
+        d = sub(end, a)
         size = dot(d, d)
         for m in range(3):
-            b = s[m]
-            e = sub(s[(m + 1) % 3], b)
+            b, last = s[m], s[(m + 1) % 3]
+            e = sub(last, b)
             n = cross(d, e)
             square = dot(n, n)
             w = sub(b, a)
             off = dot(w, n)
-            if square <= THIN * size * dot(e, e) or off * off >= best[0] * square:
+            sine = square / max(size * dot(e, e), 1e-300)
+            if sine <= THIN * THIN or (sine > SURE and off * off > best[0] * square * NEARLY):
                 continue
-            x, y = dot(cross(w, e), n), dot(cross(w, d), n)
-            if 0.0 < x < square and 0.0 < y < square:
-                p, q = along(a, d, x / square), along(b, e, y / square)
-                gap = sub(q, p)
-                if dot(gap, gap) < best[0]:
-                    best = (dot(gap, gap), p, q)
+            share = dot(cross(w, e), n) / square
+            if 0.0 < share < 1.0:
+                q = on_edge(b, last, along(a, d, share))
+                best = nearer(best, on_edge(a, end, q), q)
     return best
 
 
 @native
-def edges_through(t: Triangle, n: Vector, square: float, s: Triangle, best: Pair) -> Pair:
-    """The better of a pair and those where an edge of s goes through the face of t."""
+def edges_through(face: Face, s: Triangle, best: Pair) -> Pair:
+    """The better of a pair and those where an edge of s goes through the face of a triangle."""
+    if face.high == 0.0:
+        return best
+    n = cross(face.along, face.across)
     for k in range(3):
         a, b = s[k], s[(k + 1) % 3]
-        below, above = dot(sub(a, t[0]), n), dot(sub(b, t[0]), n)
+        below, above = dot(sub(a, face.corners[0]), n), dot(sub(b, face.corners[0]), n)
         if below * above < 0.0:
-            x = along(a, sub(b, a), below / (below - above))
-            foot, over = on_face(t, n, square, x)
-            gap = sub(x, foot)
-            if over and dot(gap, gap) < best[0]:
-                best = (dot(gap, gap), foot, x)
+            foot, over = on_face(face, along(a, sub(b, a), below / (below - above)))
+            if over:
+                best = nearer(best, foot, on_edge(a, b, foot))
     return best
 
 
@@ -132,14 +177,9 @@ def turned(best: Pair) -> Pair:
 @native
 def nearest_of_triangles(t: Triangle, s: Triangle) -> Pair:
     """Nearest points of two triangles."""
-    best = (np.inf, t[0], s[0])
-    n, square = normal_of(t)
-    m, other = normal_of(s)
-    best = corners_to(t, s, n, square, best)
-    best = turned(corners_to(s, t, m, other, turned(best)))
+    face, other = face_of(t), face_of(s)
+    best = corners_to(t, face, s, (np.inf, t[0], s[0]))
+    best = turned(corners_to(s, other, t, turned(best)))
     best = edges_between(t, s, best)
-    if square > 0.0:
-        best = edges_through(t, n, square, s, best)
-    if other > 0.0:
-        best = turned(edges_through(s, m, other, t, turned(best)))
-    return best
+    best = edges_through(face, s, best)
+    return turned(edges_through(other, t, turned(best)))

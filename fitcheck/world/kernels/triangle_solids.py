@@ -15,8 +15,8 @@ import numpy as np
 
 from fitcheck.world.kernels.bodies import BOX
 from fitcheck.world.kernels.native import native
-from fitcheck.world.kernels.triangle_pairs import Pair, Triangle, normal_of, on_face
-from fitcheck.world.kernels.vectors import Vector, along, clamp, dot, sub
+from fitcheck.world.kernels.triangle_pairs import Pair, Triangle, face_of, nearer, on_face
+from fitcheck.world.kernels.vectors import Vector, along, clamp, cross, dot, scale, sub
 
 # Newton's rounds: an edge of a box takes 7 at most, one that runs along a cylinder at a
 # tangent converges by thirds only, and its distance then three times as fast.
@@ -103,21 +103,14 @@ def nearest_of_solid(kind: int, half: Vector, t: Triangle) -> Pair:
     best = (np.inf, t[0], t[0])
     for k in range(3):
         p = nearest_on_edge(kind, half, t[k], t[(k + 1) % 3])
-        q = in_solid(kind, half, p)
-        gap = sub(q, p)
-        if dot(gap, gap) < best[0]:
-            best = (dot(gap, gap), p, q)
-    n, square = normal_of(t)
-    if square == 0.0:
+        best = nearer(best, p, in_solid(kind, half, p))
+    face = face_of(t)
+    if face.high == 0.0:
         return best
+    n = cross(face.along, face.across)
     s = farthest_of(kind, half, n)
-    at, reach = dot(t[0], n), dot(s, n)
+    reach = dot(s, n)
     # Solids are their own mirror image: -s reaches as far to the other side.
-    share = 0.0 if reach == 0.0 else clamp(at / reach, 1.0)
-    p, over = on_face(t, n, square, (s[0] * share, s[1] * share, s[2] * share))
-    if over:
-        q = in_solid(kind, half, p)
-        gap = sub(q, p)
-        if dot(gap, gap) < best[0]:
-            best = (dot(gap, gap), p, q)
-    return best
+    share = 0.0 if reach == 0.0 else clamp(dot(t[0], n) / reach, 1.0)
+    p, over = on_face(face, scale(s, share))
+    return nearer(best, p, in_solid(kind, half, p)) if over else best

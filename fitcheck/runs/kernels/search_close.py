@@ -9,12 +9,12 @@ import numpy as np
 
 from fitcheck.runs.kernels.search_trace import (
     Space,
-    best_shot,
     clear_arc,
     clear_line,
     clear_shot,
     half_tangent,
 )
+from fitcheck.runs.kernels.shots import LEAST_COSINE, shot
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.vectors import Floats, Vector, along, cross, dot, length, scale, sub
 
@@ -59,7 +59,7 @@ class Closing(NamedTuple):
 def allowed(rules: Rules, cosine: float) -> bool:
     """Whether a bend may have the angle with this cosine."""
     if len(rules.cosines) == 0:
-        return cosine > -0.97
+        return cosine > LEAST_COSINE
     return bool(np.any(np.abs(rules.cosines - cosine) < SAME_COSINE))
 
 
@@ -199,7 +199,7 @@ def close(
                 best = by_two(space, rules, p, t, q, v, last, ca, cb, best)
     else:
         end = along(q, v, -last)
-        found, a, b, u = best_shot(p, t, end, v, rules.radius)
+        found, a, b, u = shot(p, t, end, v, rules.radius)
         bends = (a > MEETS) + (b > MEETS)
         cost = found + last + bends * rules.cost
         if cost < best.cost - MEETS:

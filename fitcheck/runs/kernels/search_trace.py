@@ -1,4 +1,4 @@
-"""Whether a straight or an arc of a centre line is clear, and shots from pose to pose.
+"""Whether a straight or an arc of a centre line is clear, and a shot from pose to pose.
 
 The field of distances answers where it is sure; the solids themselves are asked only in
 between, so that no answer hangs on the field's grid.
@@ -6,7 +6,7 @@ between, so that no answer hangs on the field's grid.
 
 from __future__ import annotations
 
-from math import acos, atan2, cos, floor, sin, sqrt
+from math import atan2, cos, floor, sin, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -25,10 +25,6 @@ FIELD_ERROR = 0.87
 SHORT_STEP = 4.0
 # How far beyond what is needed the solids are asked, mm.
 REACH = 12.0
-# A shot ends when its direction moves by less than this, and gives up after so many rounds.
-SETTLED, ROUNDS = 1e-24, 60
-# A single arc of a shot turns by less than acos(LEAST_COSINE), about 166 degrees.
-LEAST_COSINE = -0.97
 
 
 class Space(NamedTuple):
@@ -169,52 +165,6 @@ def clear_line(space: Space, p: Vector, q: Vector) -> bool:
 def half_tangent(c: float) -> float:
     """tan(A / 2) of an angle by its cosine."""
     return sqrt(max(1.0 - c, 0.0) / max(1.0 + c, 1e-12))
-
-
-@native
-def shot(
-    p0: Vector, t0: Vector, p1: Vector, t1: Vector, radius: float, first: Vector
-) -> tuple[float, float, float, Vector]:
-    """Arc, straight, arc from one pose to another, each arc below a half turn.
-
-    With a = R tan(A / 2) and b = R tan(B / 2) the corners are p0 + a t0 and p1 - b t1, and the
-    straight points along u: fixed point of u = unit(p1 - p0 - a t0 - b t1) from u = first.
-
-    Returns:
-        Length (inf if there is none), a, b, u.
-    """
-    d = sub(p1, p0)
-    u = first
-    for _ in range(ROUNDS):
-        ca, cb = dot(t0, u), dot(u, t1)
-        if ca < LEAST_COSINE or cb < LEAST_COSINE:
-            return np.inf, 0.0, 0.0, u
-        a, b = radius * half_tangent(ca), radius * half_tangent(cb)
-        v = (d[0] - a * t0[0] - b * t1[0], d[1] - a * t0[1] - b * t1[1], d[2] - a * t0[2] - b * t1[2])
-        whole = length(v)
-        if whole < 1e-9:
-            return np.inf, 0.0, 0.0, u
-        w = scale(v, 1.0 / whole)
-        moved = (w[0] - u[0]) ** 2 + (w[1] - u[1]) ** 2 + (w[2] - u[2]) ** 2
-        u = w
-        if moved < SETTLED:
-            if whole < a + b:
-                return np.inf, 0.0, 0.0, u
-            turned = acos(min(max(ca, -1.0), 1.0)) + acos(min(max(cb, -1.0), 1.0))
-            return whole - a - b + radius * turned, a, b, u
-    return np.inf, 0.0, 0.0, u
-
-
-@native
-def best_shot(
-    p0: Vector, t0: Vector, p1: Vector, t1: Vector, radius: float
-) -> tuple[float, float, float, Vector]:
-    """The shot that starts from the straight way between the poses."""
-    d = sub(p1, p0)
-    whole = length(d)
-    if whole < 1e-9:
-        return np.inf, 0.0, 0.0, t0
-    return shot(p0, t0, p1, t1, radius, scale(d, 1.0 / whole))
 
 
 @native

@@ -204,7 +204,8 @@ def test_the_same_world_gives_the_same_report():
 
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
-        "containment", "interference", "room", "clearance", "keep_clear", "gaps", "empty_boxes",
+        "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
+        "gaps", "empty_boxes",
     ]  # fmt: skip
     assert set(RULE_TYPES) == {"room", "clearance", "keep_clear", "gaps", "empty_boxes"}
     for check in CHECKS:

@@ -9,10 +9,8 @@ import multiprocessing
 import time
 from pathlib import Path
 
-import fcl
-import numpy as np
 import pytest
-import trimesh
+from peers import hand_loop, in_turn, rebuilt
 from turned_part import TRIANGLES, write_scene
 
 import fitcheck
@@ -33,71 +31,6 @@ def ours(known, asked):
     """Everything asked anew: ways out of what overlaps are else kept by relation."""
     pairs._ways_out.clear()
     return measure(known, asked, NEAR)
-
-
-def in_turn(*ways, rounds):
-    """Median seconds of each way, asked one after the other in each round."""
-    took = np.empty((rounds, len(ways)))
-    for row in took:
-        for k, way in enumerate(ways):
-            start = time.perf_counter()
-            way()
-            row[k] = time.perf_counter() - start
-    return np.median(took, axis=0)
-
-
-def fcl_shape(kind, half, mesh):
-    if kind == Kind.BOX:
-        return fcl.Box(*(2 * half))
-    if kind == Kind.CYLINDER:
-        return fcl.Cylinder(half[0], 2 * half[2])
-    model = fcl.BVHModel()
-    model.beginModel(len(mesh.vertices), len(mesh.faces))
-    model.addSubModel(mesh.vertices, mesh.faces)
-    model.endModel()
-    return model
-
-
-def hand_loop(known, asked):
-    """Shapes made once, then one distance for each pair of pieces, the nearest kept of a pair of solids."""
-    objects = [
-        fcl.CollisionObject(fcl_shape(k, h, m), fcl.Transform(r, c))
-        for k, h, m, r, c in zip(
-            known.kinds, known.halves, known.meshes, known.rotations, known.centres, strict=True
-        )
-    ]
-    pieces = [range(b.pieces.start, b.pieces.stop) for b in known.all]
-    request = fcl.DistanceRequest()
-
-    def ask():
-        return [
-            min(
-                fcl.distance(objects[p], objects[q], request, fcl.DistanceResult())
-                for p in pieces[i]
-                for q in pieces[j]
-            )
-            for i, j in asked
-        ]
-
-    return ask
-
-
-def rebuilt(world):
-    """What a first attempt looks like: a collision manager filled anew, and all its hits."""
-    known = bodies(world)
-    manager = trimesh.collision.CollisionManager()
-    for row in range(len(known.kinds)):
-        pose = np.eye(4)
-        pose[:3, :3], pose[:3, 3] = known.rotations[row], known.centres[row]
-        half, mesh = known.halves[row], known.meshes[row]
-        if mesh is not None:
-            shape = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
-        elif known.kinds[row] == Kind.BOX:
-            shape = trimesh.creation.box(2 * half)
-        else:
-            shape = trimesh.creation.cylinder(half[0], 2 * half[2], sections=48)
-        manager.add_object(str(row), shape, pose)
-    return manager.in_collision_internal(return_names=True)
 
 
 def _timed_apart(answer):

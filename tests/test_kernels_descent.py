@@ -24,7 +24,7 @@ from fitcheck.world.kernels.tree import DEPTH, build_tree
 
 seeds = st.integers(0, 2**32 - 1)
 quick = settings(derandomize=True, deadline=None, max_examples=300)
-long = settings(derandomize=True, deadline=None, max_examples=10_000)
+long = settings(derandomize=True, deadline=None, max_examples=5_000)
 HERE = np.eye(3), np.zeros(3)
 # What least squares make of a point on a sliver 1e-12 thick.
 OFF = 1e-10

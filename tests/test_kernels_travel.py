@@ -260,3 +260,25 @@ def test_cylinders_between_prisms_long(kinds, mode):
 @pytest.mark.parametrize("kinds", KINDS)
 def test_free_before_and_touching_there_long(kinds, mode):
     assert check_on_the_way(kinds, mode, 16, 1500) > 0
+
+
+@pytest.mark.parametrize("mode", SOLID)
+@pytest.mark.parametrize("kinds", KINDS)
+def test_asked_for_the_least_only_the_least_and_all_overlaps_stay(kinds, mode):
+    bodies = oracle.scene(mode, 6)
+    pairs = np.array(oracle.pairs_of(bodies, 6, 40, *kinds))
+    met = 0
+    for way in ways(6):
+        whole = kernels.travel_pairs(*bodies, pairs, way, 120.0)
+        for least in (np.inf, 40.0, 0.0):
+            some = kernels.travel_pairs(*bodies, pairs, way, 120.0, least=least)
+            kept = np.isfinite(some)
+            assert some[kept] == pytest.approx(whole[kept], abs=1e-9)
+            assert (kept | (whole != -1)).all()
+            if whole.min() < least:
+                assert some.min() == pytest.approx(whole.min(), abs=1e-9)
+                met += 1
+            # What is left out is no shorter than what was asked for or found before it.
+            known = np.minimum.accumulate(np.append(least, np.maximum(some, 0.0)))[:-1]
+            assert (whole[~kept] >= known[~kept] - 1e-7).all()
+    assert met > 5

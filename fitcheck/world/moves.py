@@ -78,8 +78,9 @@ def _touch_simple(
             break
         lot = rows[start : start + LOT]
         ways = kernels.travel_pairs(
-            bodies.kinds, bodies.halves, bodies.rotations, bodies.centres, lot, direction, limit, CONTACT
-        )
+            bodies.kinds, bodies.halves, bodies.rotations, bodies.centres, lot, direction, limit, CONTACT,
+            least=best.way,
+        )  # fmt: skip
         least = int(ways.argmin())
         if ways[least] < 0:
             return Touch(0.0, int(lot[least, 1]), overlaps=True)
@@ -181,7 +182,7 @@ def _on_cylinder(bodies: Bodies, i: int, j: int, direction: np.ndarray, way: flo
     the triangles near it there are asked when the cylinder itself reaches them.
     """
     kinds = bodies.kinds
-    if Kind.CYLINDER not in (kinds[i], kinds[j]):
+    if way == 0.0 or Kind.CYLINDER not in (kinds[i], kinds[j]):
         return way
     rod, other, towards = (i, j, direction) if kinds[i] == Kind.CYLINDER else (j, i, -direction)
     tree = trees.tree_of(int(kinds[other]), bodies.halves[other], bodies.meshes[other])

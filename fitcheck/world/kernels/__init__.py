@@ -106,6 +106,7 @@ def travel_pairs(
     direction: ArrayLike,
     limit: float,
     tolerance: float = CONTACT,
+    least: float | None = None,
 ) -> Floats:
     """How far the first of each pair can move straight on before it presses into the second.
 
@@ -115,13 +116,16 @@ def travel_pairs(
         direction: (3,) of the move, of any length.
         limit: travel of interest, mm.
         tolerance: depth that is still a contact, mm.
+        least: travels no shorter than this, or than one before them, may be given as inf;
+            None when all are wanted.
 
     Returns:
         (k,) travel at which they first touch, if going on makes them deeper than the
         tolerance: 0 when pressed against each other already; inf when free up to the
         limit; -1 when deeper than the tolerance already.
     """
-    return _travel(_ints(kinds), halves, rotations, centres, pairs, direction, limit, tolerance, False)
+    scene = _ints(kinds), halves, rotations, centres, pairs
+    return _travel(*scene, direction, (limit, tolerance), least)
 
 
 def measure_triangles(
@@ -164,14 +168,18 @@ def travel_triangles(
     direction: ArrayLike,
     limit: float,
     tolerance: float = CONTACT,
+    least: float = np.inf,
 ) -> tuple[float, int]:
     """How far a box or cylinder can move before it presses into one of many triangles.
+
+    Args:
+        least: only a shorter travel is of interest, mm.
 
     Returns:
         Travel as of `travel_pairs`, and the index of the triangle that stops it (-1: none).
     """
     scene = _soup(kind, half, rotation, centre, triangles)
-    found = _travel(*scene, direction, limit, tolerance, True)
+    found = _travel(*scene, direction, (limit, tolerance), least)
     if not len(found) or np.isinf(found).all():
         return np.inf, -1
     k = int(found.argmin())
@@ -231,17 +239,18 @@ def _travel(
     centres: ArrayLike,
     pairs: ArrayLike,
     direction: ArrayLike,
-    limit: float,
-    tolerance: float,
-    least_only: bool,
+    ends: tuple[float, float],
+    least: float | None,
 ) -> Floats:
     chosen = _ints(pairs).reshape(-1, 2)
     way = np.array(direction, float)
     travels = np.empty(len(chosen))
     way /= np.linalg.norm(way)
     bodies = Bodies(kinds, _floats(halves), _floats(frames))
-    ends, scratch = (float(limit), float(tolerance)), make_scratch()
-    compiled.travel(bodies, _floats(centres), chosen, way, *ends, least_only, scratch, travels)
+    limit, tolerance = map(float, ends)
+    known, least_only = (np.inf, False) if least is None else (float(least), True)
+    scene = bodies, _floats(centres), chosen, way
+    compiled.travel(*scene, limit, known, tolerance, least_only, make_scratch(), travels)
     return travels
 
 

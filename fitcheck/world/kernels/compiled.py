@@ -70,19 +70,20 @@ def travel(
     pairs: Ints,
     way: Floats,
     limit: float,
+    least: float,
     tolerance: float,
     least_only: bool,
     scratch: Scratch,
     travels: Floats,
 ) -> None:
-    """Fill travels (k,); with least_only those beyond the least so far may be left inf."""
+    """Fill travels (k,); those no shorter than `least`, with least_only than any before, may be left inf."""
     d = (way[0], way[1], way[2])
     for k in range(len(pairs)):
         i, j = pairs[k, 0], pairs[k, 1]
         c = sub(row(centres, j), row(centres, i))
-        travels[k] = travel_pair(bodies, i, j, c, d, limit, tolerance, scratch)
+        travels[k] = travel_pair(bodies, i, j, c, d, limit, least, tolerance, scratch)
         if least_only:
-            limit = min(limit, max(travels[k], 0.0))
+            least = min(least, max(travels[k], 0.0))
 
 
 @bare_entry

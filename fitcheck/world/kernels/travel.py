@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, Scratch, radius
+from fitcheck.world.kernels.bodies import BOX, CYLINDER, TRIANGLE, Bodies, Scratch, radius, separation
 from fitcheck.world.kernels.boxes import box_axis, box_reach, most_separate, relative
 from fitcheck.world.kernels.coaxial import backwards
-from fitcheck.world.kernels.depth import deepest
+from fitcheck.world.kernels.depth import NO_AXIS, deepest, edge
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.nearest import nearest
-from fitcheck.world.kernels.vectors import Floats, Vector, along, axis, dot, length, scale
+from fitcheck.world.kernels.vectors import Floats, Vector, along, axis, cross, dot, length, scale
 
 # A direction of travel this near to square to a contact's normal slides along it: over
 # 10 m it presses in by 1e-8 mm.
@@ -147,14 +147,62 @@ def presses(
 
 
 @native
+def kept_apart(bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, n: Vector) -> bool:
+    """Whether a plane square to n, of any length, stays between the bodies up to the limit."""
+    size = length(n)
+    if size < NO_AXIS:
+        return False
+    n = scale(n, 1.0 / size)
+    for sign in (1.0, -1.0):
+        n = scale(n, sign)
+        here = separation(bodies, i, j, c, n)
+        if here > MET and here - limit * dot(n, d) > MET:
+            return True
+    return False
+
+
+@native
+def passes_by(bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float) -> bool:
+    """Whether a face of either body, or a cylinder's side, keeps them apart all the way; quick to tell."""
+    for body in (i, j):
+        if bodies.kinds[body] == TRIANGLE:
+            n = cross(edge(bodies, body, 0), edge(bodies, body, 1))
+            if kept_apart(bodies, i, j, c, d, limit, n):
+                return True
+            continue
+        for k in range(3):
+            a = axis(bodies.frames, body, k)
+            if bodies.kinds[body] == CYLINDER:
+                # Its end, and its side towards the other body.
+                a = axis(bodies.frames, body, 2)
+                if k > 0:
+                    a = along(c, a, -dot(c, a))
+            if kept_apart(bodies, i, j, c, d, limit, a):
+                return True
+            if bodies.kinds[body] == CYLINDER and k > 0:
+                break
+    return False
+
+
+@native
 def travel_convex(
-    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, tolerance: float, scratch: Scratch
+    bodies: Bodies,
+    i: int,
+    j: int,
+    c: Vector,
+    d: Vector,
+    limit: float,
+    least: float,
+    tolerance: float,
+    scratch: Scratch,
 ) -> float:
-    """As travel_boxes for any two bodies."""
+    """As travel_boxes for any two bodies; inf when it is no shorter than `least`."""
     allowed = tolerance + ROUNDING
     # Farther than this they are past each other.
     end = min(limit, length(c) + radius(bodies, i) + radius(bodies, j) + 1.0)
-    touch, met = approach(bodies, i, j, c, d, end, scratch)
+    if passes_by(bodies, i, j, c, d, min(end, least)):
+        return np.inf
+    touch, met = approach(bodies, i, j, c, d, min(end, least), scratch)
     if not met:
         return np.inf
     if touch == 0.0 and deepest(bodies, i, j, c, d, scratch)[0] > allowed:
@@ -175,11 +223,22 @@ def past(c: Vector, d: Vector, reach: float, limit: float) -> bool:
 
 @native
 def travel_pair(
-    bodies: Bodies, i: int, j: int, c: Vector, d: Vector, limit: float, tolerance: float, scratch: Scratch
+    bodies: Bodies,
+    i: int,
+    j: int,
+    c: Vector,
+    d: Vector,
+    limit: float,
+    least: float,
+    tolerance: float,
+    scratch: Scratch,
 ) -> float:
-    """Travel of body i along d until it touches body j: 0 against it, -1 in it, inf free."""
-    if past(c, d, radius(bodies, i) + radius(bodies, j), limit):
+    """Travel of body i along d until it touches body j: 0 against it, -1 in it, inf free.
+
+    What presses only beyond `limit` is free; a travel no shorter than `least` may be called so, too.
+    """
+    if past(c, d, radius(bodies, i) + radius(bodies, j), min(limit, least)):
         return np.inf
     if bodies.kinds[i] == BOX and bodies.kinds[j] == BOX:
         return travel_boxes(bodies, i, j, c, d, limit, tolerance, scratch.turn)
-    return travel_convex(bodies, i, j, c, d, limit, tolerance, scratch)
+    return travel_convex(bodies, i, j, c, d, limit, least, tolerance, scratch)

@@ -35,6 +35,7 @@ def load(source: Path | str, values: Mapping[str, object] | None = None, name: s
     from fitcheck.checks import RULE_TYPES
     from fitcheck.scene.mistakes import Mistakes
     from fitcheck.scene.read import read_scene
+    from fitcheck.world.forest import prepare
     from fitcheck.world.resolve import resolve, second_look
 
     given = {key: str(value) for key, value in (values or {}).items()}
@@ -45,7 +46,9 @@ def load(source: Path | str, values: Mapping[str, object] | None = None, name: s
         if wrong.sound is None:
             raise
         raise Mistakes([*wrong.items, *second_look(wrong.sound)]) from None
-    return resolve(scene)
+    world = resolve(scene)
+    prepare(world)
+    return world
 
 
 def check(source: Path | str, values: Mapping[str, object] | None = None, name: str | None = None) -> Report:

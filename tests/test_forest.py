@@ -69,3 +69,15 @@ def test_triangles_that_share_only_places_hang_together_too():
     assert len(faces) > trees.FEW_SHELLS
     assert len(loose.shells) == 1
     assert loose.shells[0][:, 0].max() - loose.shells[0][:, 0].min() == 17
+
+
+def test_big_meshes_are_made_ready_on_loading(monkeypatch):
+    monkeypatch.setattr(forest, "BIG", 12)
+    small, big = lattice.piece(CUBE, 31.0), lattice.piece(frozenset({(0, 0, 0), (1, 0, 0)}), 31.0)
+    forest.prepare(
+        worlds.world(
+            worlds.part("a", small), worlds.part("b", big), worlds.part("c", worlds.box([0] * 3, [1] * 3))
+        )
+    )
+    assert small.mesh.key not in forest._grounds[0].roots
+    assert big.mesh.key in forest._grounds[0].roots

@@ -12,10 +12,13 @@ import numpy as np
 
 from fitcheck.world.kernels.descent import Forest
 from fitcheck.world.kernels.tree import build_tree
-from fitcheck.world.trees import Tree
+from fitcheck.world.trees import Tree, tree_of
+from fitcheck.world.world import World
 
 # About 200 bytes each.
 TRIANGLES_KEPT = 1_000_000
+# Meshes of more triangles are made ready on loading: a tree takes 0.5 us for each.
+BIG = 20_000
 
 
 class _Ground:
@@ -67,3 +70,13 @@ def planted(trees: Sequence[Tree]) -> tuple[Forest, np.ndarray]:
         if key not in ground.roots:
             ground.plant(key, tree.triangles)
     return ground.held, np.array([ground.roots[tree.key] for tree in trees], np.int64)
+
+
+def prepare(world: World) -> None:
+    """Build, while a world is loaded, what the first question about its big meshes would wait for."""
+    pieces = (piece for part in world.parts for solid in part.shape.solids.values() for piece in solid.pieces)
+    big = [piece for piece in pieces if piece.mesh is not None and len(piece.mesh.faces) > BIG]
+    trees = [tree_of(int(piece.kind), piece.half, piece.mesh) for piece in big]
+    planted(trees)
+    for tree in trees:
+        _ = tree.shells

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from fitcheck.runs.bend_table import HEADER, bend_sheet, bend_table, points
 from fitcheck.runs.route import Route
+from fitcheck.runs.sheets import sheet
 from fitcheck.world.frames import Frame
 
 steady = settings(derandomize=True, deadline=None, max_examples=200)
@@ -184,6 +185,21 @@ def test_the_file_holds_both_forms():
         ["inlet", "bend 2", "60.000", "90.000", "0.000", "42.000", "180.000", "90.000", "24.000"],
         ["inlet", "end", "150.000", "90.000", "0.000", "66.000", "", "", ""],
     ]
+
+
+def test_a_half_turn_is_written_one_way_wherever_the_tube_lies():
+    """Rounding makes some of these -180; the workshop turns the tube by half a turn either way."""
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        turn = Rotation.random(rng=rng).as_matrix()
+        tube = bend_table(Route(FLAT_S[0], 24).moved(Frame(turn, np.zeros(3))))
+        assert read(bend_sheet({"inlet": tube}))[3][6] == "180.000"
+
+
+def test_nothing_is_not_written_below_nothing():
+    assert sheet(["x [mm]"], [[-1e-6], [-0.0], [-0.0006]], 3).split() == [
+        b"\xef\xbb\xbfx", b"[mm]", b"0.000", b"0.000", b"-0.001",
+    ]  # fmt: skip
 
 
 def test_a_name_is_no_formula_and_keeps_its_letters():

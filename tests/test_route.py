@@ -219,6 +219,12 @@ def test_a_tube_wider_than_its_bends_is_refused():
         tube_solid(zigzag(100, 90, 100, radius=5), "inlet", 13)
 
 
+def test_the_slightest_corner_is_a_bend():
+    """1e-7 radians over a metre are 0.1 micrometre, and more than rounding; 1e-10 are none."""
+    assert len(Route([[0, 0, 0], [1000, 0, 0], [2000, 1e-4, 0]], 40).bends) == 1
+    assert len(Route([[0, 0, 0], [1000, 0, 0], [2000, 1e-7, 0]], 40).bends) == 0
+
+
 def test_points_as_they_come_lose_doubles_and_straight_corners():
     points = [[0, 0, 0], [0, 0, 0], [10, 0, 0], [60, 0, 0], [60, 0, 1e-8], [60, 70, 0], [60, 70, 1e-7]]
     route = from_points(np.array(points), 30)

@@ -226,15 +226,14 @@ def _least(d: np.ndarray, t: np.ndarray, u: np.ndarray) -> np.ndarray:
     angles = _angles(t, u)
     turn = angles.sum(axis=0)
     short = np.sin(angles).sum(axis=0) - u @ d
-    # Too short for both arcs, a curve turns back p before it points along u, L = turn - 2 p, and
-    # gains sin a + sin b - 2 sin p. At most p, it only turns from the one direction to the other.
-    most = (turn - _angles(t, t[0])[1]) / 2
-    part = np.where(
-        (short >= 2) | ((most > math.pi / 2) & (np.sin(most) <= short / 2)),
-        most,
-        np.minimum(most, np.arcsin(np.clip(short / 2, 0, 1))),
-    )
-    return np.asarray(np.where(short <= 0, turn - short, turn - 2 * part))
+    # Too short for both arcs, a curve turns back p before it points along u, L = turn - 2 p, and gains
+    # sin a + sin b - 2 sin p; p is at most what leaves it the turn from one direction to the other.
+    # Where that much gains enough, p beyond a quarter turn, u says no more than that turn.
+    between = _angles(t, t[0])[1]
+    most = (turn - between) / 2
+    free = (most > math.pi / 2) & (np.sin(most) <= short / 2)
+    early = np.where(free, between, turn - 2 * np.arcsin(np.clip(short / 2, 0, 1)))
+    return np.asarray(np.where(short <= 0, turn - short, early))
 
 
 def _climb(d: np.ndarray, t: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -6,6 +6,8 @@ import pytest
 from shapes import bounds, placed
 
 EXACT = 1e-6
+# Where each case has its supply.
+ROOMS = {"tower": "back_room", "cube": "lower", "cabinet": "duct"}
 FORMS = list(published.OUTLINES)
 
 IN_TOWER = """  case: {model: floor_tower}
@@ -83,6 +85,7 @@ def test_drive_bays_meet_the_drives_holes(name):
         ("{model: floor_tower}", "power_supply_atx", 90),
         ("{model: small_cube}", "power_supply_sfx", 180),
         ("{model: small_cube, with: {supply: atx, lower_height: 110}}", "power_supply_atx", 180),
+        ("{model: wall_cabinet}", "power_supply_atx", 180),
     ],
 )
 def test_supply_meets_the_holes_of_its_case(case, supply, turn):
@@ -92,9 +95,11 @@ def test_supply_meets_the_holes_of_its_case(case, supply, turn):
     )
     inner, outer = world.by_name["supply"], world.by_name["case"]
 
+    seat = np.abs(outer.shape.faces["supply_seat"].normal) < 0.5
+
     def places(part, start):
         return sorted(
-            tuple(np.round(part.pose.point(h.at)[[0, 2]], 6))
+            tuple(np.round(part.pose.point(h.at)[seat], 6))
             for key, h in part.shape.holes.items()
             if key.startswith(start)
         )
@@ -104,7 +109,7 @@ def test_supply_meets_the_holes_of_its_case(case, supply, turn):
     intake = inner.shape.keep_clear["intake"].piece
     reach = inner.pose.point(intake.centre) + inner.pose.direction(intake.rotation[:, 2]) * intake.half[2]
     other = inner.pose.point(intake.centre) - inner.pose.direction(intake.rotation[:, 2]) * intake.half[2]
-    room = world.compartments["case.back_room" if "tower" in case else "case.lower"].bounds
+    room = world.compartments[next(f"case.{r}" for m, r in ROOMS.items() if m in case)].bounds
     for point in (reach, other):
         assert np.all(point > room[0] - 1e-9)
         assert np.all(point < room[1] + 1e-9)

@@ -287,8 +287,8 @@ def test_override_takes_the_place_of_the_value(shelf):
 
 def test_marks_of_overridden_values_name_the_option(shelf):
     document = scene(shelf, SIZES, fan_row="5", end="front").document
-    assert document.mark(("parameters", "fan_row")) == Mark("--set fan_row=5", 1, 1)
-    assert document.mark(("parameters", "end", "value")) == Mark("--set end=front", 1, 1)
+    assert document.mark(("parameters", "fan_row")) == Mark("--set fan_row=5", 0, 0)
+    assert document.mark(("parameters", "end", "value")) == Mark("--set end=front", 0, 0)
     assert document.mark(("parameters", "end", "choices")).line == 4
     assert document.mark(("parameters", "fan_row"), key=True).line == 2
     assert document.mark(("parameters", "core")).line == 3
@@ -298,17 +298,17 @@ def test_marks_of_overridden_values_name_the_option(shelf):
 
 def test_unknown_override_with_the_nearest_name(shelf):
     assert said(shelf, SIZES, fan_rwo="5") == [
-        "--set fan_rwo=5:1:1: fan_rwo: the scene has no such parameter; it has fan_row, core, end, lid; "
+        "--set fan_rwo=5: fan_rwo: the scene has no such parameter; it has fan_row, core, end, lid; "
         "write fan_row"
     ]
     assert said(shelf, "parts: {}", n="1") == [
-        "--set n=1:1:1: n: the scene has no such parameter; it has none"
+        "--set n=1: n: the scene has no such parameter; it has none"
     ]
 
 
 def test_override_is_checked_as_the_value_is(shelf):
     assert said(shelf, SIZES, end="rera", core="") == [
-        "--set core=:1:1: core: nothing is written after the =",
-        "--set end=rera:1:1: end: `rera` is none of the choices front, rear; write rear",
+        "--set core=: core: nothing is written after the =",
+        "--set end=rera: end: `rera` is none of the choices front, rear; write rear",
     ]
     assert scene(shelf, SIZES, end="rear").file.parameters["end"].value == "rear"

@@ -195,6 +195,7 @@ TAB = "a tab indents this line; YAML takes spaces only; write spaces in place of
 QUOTED = "text goes on after a closed quote; write the whole text inside the quotes"
 DEEPER = "deeper than the line above, which has its value already"
 NO_KEY = "a list or mapping cannot be a key; write a name before the colon"
+WITH_INDEX = "text with [ ] in it must stand in quotes inside { } and [ ]"
 SECOND = "a second document begins here; a file holds one"
 
 # Text, its one mistake, and the text with the mend applied.
@@ -266,6 +267,11 @@ WRONG = [
     ("a: {{x}}\n", f"1:5: a: {NO_KEY}", "a: {b: {x}}\n"),
     ("a: {?b: 1}\n", "1:6: b: a question mark stands before this key; delete it, or put the key in quotes",
      "a: {'?b': 1}\n"),
+    ("a: {on: fan[2].back, b: 1}\n", f'1:9: {WITH_INDEX}; write "fan[2].back"', 'a: {on: "fan[2].back", b: 1}\n'),
+    ("a: [1, f[i + 1][2].x + 5]\n", f'1:8: {WITH_INDEX}; write "f[i + 1][2].x + 5"',
+     'a: [1, "f[i + 1][2].x + 5"]\n'),
+    ("a: {at: 100, 200, x: 3}\n", "1:14: 200: `200` stands without a key; write [ ] around a list of values",
+     "a: {at: [100, 200], x: 3}\n"),
     ("", "1:1: nothing is written in it", "a: 1\n"),
     ("# only this\n", "1:1: nothing is written in it", "# only this\na: 1\n"),
     # keys

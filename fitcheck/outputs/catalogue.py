@@ -57,7 +57,7 @@ def model_text(name: str) -> str:
     if path is None:
         near = nearest(name, paths)
         problem = f"there is no model `{name}`; `fitcheck models` lists them"
-        raise Mistakes([Mistake(Mark(f"model {name}", 1, 1), "", problem, f"write {near}" if near else "")])
+        raise Mistakes([Mistake(Mark(f"model {name}", 0, 0), "", problem, f"write {near}" if near else "")])
     return "\n".join(_described(read_model(path))) + "\n"
 
 

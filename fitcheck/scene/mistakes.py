@@ -10,14 +10,14 @@ from typing import Any
 
 @dataclass(frozen=True, order=True)
 class Mark:
-    """A place in a text file; line and column count from 1."""
+    """A place in a text file; line and column count from 1. Line 0: no file, such as an option."""
 
     file: str
     line: int
     column: int
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        return f"{self.file}:{self.line}:{self.column}" if self.line else self.file
 
 
 @dataclass(frozen=True, order=True)

@@ -157,7 +157,7 @@ class _Overridden(Document):
 
 
 def _option(name: str, value: str) -> Mark:
-    return Mark(f"--set {name}={value}", 1, 1)
+    return Mark(f"--set {name}={value}", 0, 0)
 
 
 def _section(document: Document, name: str, kind: type[S]) -> S:

@@ -20,6 +20,11 @@ Path = tuple[str | int, ...]
 
 # More keys than these are not worth reading in a message that already says which one was meant.
 FEW = 8
+# Words that builders also say for the sides of the world.
+OTHER_WORDS = {
+    "back": "rear", "behind": "rear", "up": "top", "upper": "top", "above": "top",
+    "down": "bottom", "lower": "bottom", "below": "bottom",
+}  # fmt: skip
 
 
 def mistakes(
@@ -78,7 +83,8 @@ class _Refused:
         """Problem and mend of what pydantic itself refuses."""
         if self.kind == "literal_error":
             words = _words(root, self.path, self.about["expected"])
-            near = nearest(str(self.raw), words)
+            near = nearest(str(self.raw), words) or OTHER_WORDS.get(str(self.raw))
+            near = near if near in words else None
             return f"expected {_either(words)}, found {shown(self.raw)}", f"write {near}" if near else ""
         if self.kind in ("too_short", "too_long"):
             end = "min" if self.kind == "too_short" else "max"

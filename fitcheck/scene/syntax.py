@@ -87,7 +87,7 @@ def explain(fault: Fault, lines: Sequence[str], opened: Sequence[Opened], file: 
             "a line that begins with % instructs the YAML reader, and is not read", "delete the line", context
         )
     if opened:
-        return _bracket(fault, here, opened[-1], said)
+        return _index(line, fault, said) or _bracket(fault, here, opened[-1], said)
     if here in ("]", "}"):
         return said(f"this {here} closes nothing", f"delete the {here}")
     if here == ",":
@@ -100,6 +100,18 @@ def _must_quote(lines: Sequence[str], at: tuple[int, int], said: Say) -> Mistake
     word = re.match(r"[^\s,\]}]+", rest)
     text = word[0] if word else rest[:1]
     return said(f"text that begins with {text[0]} must stand in quotes", f"write '{text}'", at)
+
+
+def _index(line: str, fault: Fault, said: Say) -> Mistake | None:
+    """`fan[2].back` without quotes: inside brackets its own end the text."""
+    rest = re.match(r"(?:\[[^\[\]{}]*\][^,\[\]{}]*)+", line[fault.column :])
+    start = 1 + max(line.rfind(mark, 0, fault.column) for mark in (",", "[", "{", ": "))
+    text = line[start : fault.column].lstrip()
+    if not rest or not re.fullmatch(r"[A-Za-z_](.*[\w.])?", text):
+        return None
+    text = (text + rest[0]).strip()
+    problem = "text with [ ] in it must stand in quotes inside { } and [ ]"
+    return said(problem, f'write "{text}"', (fault.line, line.index(text, start)))
 
 
 def _bracket(fault: Fault, here: str, last: Opened, said: Say) -> Mistake:

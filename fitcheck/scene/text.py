@@ -33,6 +33,7 @@ _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 # What is outside c-printable of YAML 1.2.2, and the separators that end a line for some readers only.
 # Said by what is forbidden: said by what is allowed, the pattern takes 6 ms to compile.
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
+_FIGURE = re.compile(r"[-+]?[\d.]+")
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
 
@@ -350,11 +351,19 @@ class _Reader:
             )
         elif not event.style and (odd := doubtful(key)):
             self.mistakes.append(self._mistake(at, *odd))
+        elif not event.style and _FIGURE.fullmatch(key) and self._is_alone(event):
+            said = f"`{key}` stands without a key"
+            self.mistakes.append(self._mistake(at, said, "write [ ] around a list of values"))
         elif key in data:
             first = self.spots[(*parent.route, key)].key or (0, 0)
             self.mistakes.append(
                 self._mistake(at, f"is written twice; first at line {first[0]}", "delete one of them")
             )
+
+    def _is_alone(self, event: Any) -> bool:
+        """Whether nothing but a comma or a bracket follows a key."""
+        end = event.end_mark
+        return self.lines[end.line][end.column :].lstrip()[:1] in (",", "}")
 
     def _lacks_space(self, event: Any, parent: _Open | None) -> bool:
         """Whether `depth:640` stands where a mapping would, and say so."""

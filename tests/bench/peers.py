@@ -15,6 +15,9 @@ from fitcheck.world import forest, moves, pairs, trees, volumes
 from fitcheck.world.engine import CONTACT, bodies
 from fitcheck.world.frames import SIDES
 
+# The least step of a march, mm.
+STEP = 0.1
+
 
 def in_turn(*ways, rounds):
     """Median seconds of each way, asked one after the other in each round."""
@@ -86,26 +89,42 @@ def rebuilt(world):
     return manager.in_collision_internal(return_names=True)
 
 
-def march(known, moving, skip, side, limit):
-    """Free way of solids towards a side: go on by the least distance to all others until it is a contact."""
+def marches(known, movers, limit):
+    """Free way of solids to six sides: go on by the least distance to all others until it is a contact.
+
+    Args:
+        movers: by name, which solids move and which are no obstacle to them.
+    """
     objects = fcl_objects(known)
-    stop = {*moving, *skip}
-    manager = fcl.DynamicAABBTreeCollisionManager()
-    manager.registerObjects([objects[row] for row in range(len(objects)) if known.body[row] not in stop])
-    manager.setup()
-    movers = [row for row in range(len(objects)) if known.body[row] in moving]
+    found = {}
+    for name, (moving, skip) in movers.items():
+        rows = [row for row in range(len(objects)) if known.body[row] in moving]
+        stop = {*moving, *skip}
+        manager = fcl.DynamicAABBTreeCollisionManager()
+        manager.registerObjects([objects[row] for row in range(len(objects)) if known.body[row] not in stop])
+        manager.setup()
+        for side, direction in SIDES.items():
+            found[name, side] = _march(known, objects, rows, manager, direction, limit)
+        for row in rows:
+            objects[row].setTransform(fcl.Transform(known.rotations[row], known.centres[row]))
+    return found
+
+
+def _march(known, objects, rows, manager, direction, limit):
     way = 0.0
     while way < limit:
         least = np.inf
-        for row in movers:
-            at = known.centres[row] + way * SIDES[side]
-            objects[row].setTransform(fcl.Transform(known.rotations[row], at))
-            found = fcl.DistanceData()
-            manager.distance(objects[row], found, fcl.defaultDistanceCallback)
-            least = min(least, found.result.min_distance)
+        for row in rows:
+            objects[row].setTransform(
+                fcl.Transform(known.rotations[row], known.centres[row] + way * direction)
+            )
+            data = fcl.DistanceData()
+            manager.distance(objects[row], data, fcl.defaultDistanceCallback)
+            least = min(least, data.result.min_distance)
         if least <= CONTACT:
             return way
-        way += least
+        # At least a step: along a wall it would else creep by the gap to it.
+        way += max(least, STEP)
     return None
 
 

@@ -9,13 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from peers import forget, hand_loop, in_turn, march, rebuilt, voxel_boxes
+from peers import forget, hand_loop, in_turn, marches, rebuilt, voxel_boxes
 
 import fitcheck
 from fitcheck.checks import gaps
 from fitcheck.checks.empty_boxes import check_empty_boxes
 from fitcheck.world.engine import bodies, near
-from fitcheck.world.frames import SIDES
 
 DOME = Path(__file__).resolve().parents[2] / "scenes" / "dome_render.yaml"
 NEAR = 20.0
@@ -98,13 +97,10 @@ def test_gaps_and_empty_boxes(benchmark, worlds):
     movers = dict(gaps._movers(world, known))
     assert len(movers) >= 60
 
-    def by_marching():
-        limit = float(2 * np.ptp(known.body_bounds.reshape(-1, 3), axis=0).max())
-        return {
-            (name, side): march(known, set(moving), gaps._partners(world, known, moving).skip, side, limit)
-            for name, moving in movers.items()
-            for side in SIDES
-        }
+    asked = {
+        name: (set(moving), gaps._partners(world, known, moving).skip) for name, moving in movers.items()
+    }
+    limit = float(2 * np.ptp(known.body_bounds.reshape(-1, 3), axis=0).max())
 
     def by_voxels():
         return [voxel_boxes(room.bounds, known.bounds, VOXEL, 3) for room in world.compartments.values()]
@@ -121,7 +117,7 @@ def test_gaps_and_empty_boxes(benchmark, worlds):
         own_gaps, own_boxes, marching, voxels = in_turn(
             lambda: gaps.check_gaps(next(worlds)),
             lambda: check_empty_boxes(next(worlds)),
-            by_marching,
+            lambda: marches(known, asked, limit),
             by_voxels,
             rounds=1,
         )

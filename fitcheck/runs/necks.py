@@ -17,18 +17,18 @@ from fitcheck.runs.lines import point_on, polyline
 from fitcheck.runs.obstacles import Obstacles, distance_at
 
 # Edge of the cubes at first, mm, how many there may be then, and after halving.
-PITCH, MOST_FIRST, MOST = 10.0, 200_000, 1_500_000
+PITCH, MOST_FIRST, MOST = 16.0, 100_000, 1_500_000
 # Between the ball found and the one proved too wide, mm, in radius; and the smallest cube for it.
-ENOUGH, FINEST = 0.05, 0.03
+ENOUGH, FINEST = 0.05, 0.01
 # Whether less than this passes, mm in radius, is not proved: walls would have to be gone over
 # in cubes as small as this.
 FLOOR = 1.5
 # Rounds after which what is proved so far is given.
-ROUNDS = 300
-# As long as the bounds are farther apart than this, mm, their middle is tried.
+ROUNDS = 400
+# While the bounds are farther apart than this, mm, their middle is tried.
 COARSE = 3.0
-# Halving goes this many cubes round a doubtful one at most.
-FARTHEST = 32
+# Points of a way are this far apart, mm, when it is moved to where there is more room.
+SPACING = 2.0
 # Solids that are farther from the middle of the neck than the nearest by this do not make it, mm.
 BESIDE = 1.0
 MOST_NAMES = 3
@@ -100,37 +100,53 @@ def _narrow_down(
     """Raise the value and lower the most until they meet, or enough was tried."""
     solids = obstacles.solids
     count = compiled.plant_leaves(leaves, solids, known.most + leaves.pitch)
-    reach, before = 1, (0.0, 0.0)
     for _ in range(ROUNDS):
         gap = known.most - known.value
-        if gap <= ENOUGH or known.most <= floor or count + 8 > len(leaves.rooms):
+        if gap <= ENOUGH or known.most <= floor:
             return
-        room = max(known.value + (gap / 2 if gap > COARSE else ENOUGH), floor)
-        way = compiled.flood_leaves(leaves, count, ends, min(room, known.most))
-        if not len(way):
-            known.most = min(room, known.most)
-            continue
-        better = _try(obstacles, compiled.leaf_corners(leaves, way, ends), known)
-        doubtful = compiled.narrowest_leaf(leaves, way, room, FINEST)
-        if doubtful < 0:
-            if not better:
+        way = compiled.best_leaves(leaves, count, ends, known.value)
+        if len(way):
+            _note(
+                obstacles,
+                np.array([leaves.low, leaves.high]),
+                compiled.leaf_corners(leaves, way, ends),
+                known,
+            )
+            gap = known.most - known.value
+        room = max(known.value + (gap / 2 if gap > COARSE else 0.9 * ENOUGH), floor)
+        doubts, found = compiled.flood_leaves(leaves, count, ends, room, FINEST)
+        if doubts < 0:
+            known.most = room
+        elif doubts > 0:
+            if len(found) == 0 or count + 8 * len(found) > len(leaves.rooms):
                 return
-            continue
-        # A wall is found closed sooner when each round looks twice as far along it.
-        now = (room, float(leaves.places[doubtful, 0]))
-        reach = min(2 * reach, FARTHEST) if now == before else 1
-        before = now
-        count = compiled.halve_leaves(leaves, solids, count, doubtful, reach, room)
+            if known.value == 0.0:
+                known.where = _middle(leaves, found[len(found) // 2])
+            count = compiled.halve_leaves(leaves, solids, count, found)
 
 
-def _try(obstacles: Obstacles, corners: np.ndarray, known: _Bounds) -> bool:
-    """Whether a ball wider than known passes along a polyline; notes it."""
-    line = polyline(corners)
+def _note(obstacles: Obstacles, region: np.ndarray, corners: np.ndarray, known: _Bounds) -> None:
+    """Measure how wide a ball passes along a polyline, moved to where there is more room."""
+    points = _spaced(corners, SPACING)
+    compiled.widen_line(obstacles.solids, points, region, known.most, SPACING, FINEST)
+    line = polyline(points)
     proved, _, along, _ = compiled.trace_solids(obstacles.solids, line, TOLERANCE)
-    better = proved > known.value
-    if better or known.value == 0.0:
-        known.value, known.where, known.way = max(proved, 0.0), point_on(line, along), corners
-    return better
+    if proved > known.value:
+        known.value, known.where, known.way = proved, point_on(line, along), points
+
+
+def _spaced(corners: np.ndarray, most: float) -> np.ndarray:
+    """The corners (n, 3) of a polyline with points put in between, no farther apart than `most`."""
+    counts = np.maximum(np.ceil(np.linalg.norm(np.diff(corners, axis=0), axis=1) / most).astype(int), 1)
+    legs = np.repeat(np.arange(len(counts)), counts)
+    share = np.concatenate([np.arange(n) / n for n in counts])[:, None]
+    return np.concatenate([corners[legs] * (1 - share) + corners[legs + 1] * share, corners[-1:]])
+
+
+def _middle(leaves: Leaves, i: int) -> np.ndarray:
+    """(3,) middle of a cube."""
+    halved, *place = leaves.places[i].tolist()
+    return np.asarray(np.array(leaves.low) + (np.array(place) + 0.5) * leaves.pitch / 2**halved)
 
 
 def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
@@ -139,9 +155,11 @@ def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
     pitch = max(PITCH, float(np.cbrt(extent.prod() / MOST_FIRST)))
     x, y, z = np.ceil(extent / pitch).astype(int).tolist()
     a, b, c = low.tolist()
+    d, e, f = (low + extent).tolist()
     return Leaves(
-        (a, b, c), pitch, (x, y, z), np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST)
-    )
+        (a, b, c), (d, e, f), pitch, (x, y, z),
+        np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST),
+    )  # fmt: skip
 
 
 def _beside(obstacles: Obstacles, where: np.ndarray) -> tuple[int, ...]:

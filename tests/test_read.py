@@ -301,9 +301,7 @@ def test_unknown_override_with_the_nearest_name(shelf):
         "--set fan_rwo=5: fan_rwo: the scene has no such parameter; it has fan_row, core, end, lid; "
         "write fan_row"
     ]
-    assert said(shelf, "parts: {}", n="1") == [
-        "--set n=1: n: the scene has no such parameter; it has none"
-    ]
+    assert said(shelf, "parts: {}", n="1") == ["--set n=1: n: the scene has no such parameter; it has none"]
 
 
 def test_override_is_checked_as_the_value_is(shelf):

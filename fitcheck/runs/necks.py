@@ -17,18 +17,18 @@ from fitcheck.runs.lines import point_on, polyline
 from fitcheck.runs.obstacles import Obstacles, distance_at
 
 # Edge of the cubes at first, mm, how many there may be then, and after halving.
-PITCH, MOST_FIRST, MOST = 16.0, 100_000, 1_500_000
+PITCH, MOST_FIRST, MOST = 24.0, 50_000, 1_500_000
 # Between the ball found and the one proved too wide, mm, in radius; and the smallest cube for it.
-ENOUGH, FINEST = 0.05, 0.01
+ENOUGH, FINEST = 0.05, 0.02
 # Whether less than this passes, mm in radius, is not proved: walls would have to be gone over
 # in cubes as small as this.
 FLOOR = 1.5
 # Rounds after which what is proved so far is given.
-ROUNDS = 400
-# While the bounds are farther apart than this, mm, their middle is tried.
-COARSE = 3.0
-# Points of a way are this far apart, mm, when it is moved to where there is more room.
-SPACING = 2.0
+ROUNDS = 80
+# As long as the bounds are farther apart than this, mm, their middle is tried.
+COARSE = 0.1
+# A cube is halved where a way by it lacks the room for so many of its edges more than the best does.
+SLACK = 1.9
 # Solids that are farther from the middle of the neck than the nearest by this do not make it, mm.
 BESIDE = 1.0
 MOST_NAMES = 3
@@ -85,68 +85,84 @@ def widest(
     tight = int(rooms.argmin())
     known = _Bounds(0.0, max(float(rooms[tight]), 0.0), ends[tight], ends)
     if known.most > 0.0:
-        low, high = np.asarray(obstacles.bounds if region is None else region, float)
-        leaves = _grid(np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0)))
-        _narrow_down(obstacles, leaves, ends, known, floor)
+        _narrow_down(obstacles, _room(obstacles, ends, region), ends, known, floor)
     bodies = _beside(obstacles, known.where)
     return Neck(
         known.value, known.most, known.where, bodies, tuple(obstacles.names[k] for k in bodies), known.way
     )
 
 
+def passes(
+    obstacles: Obstacles, start: np.ndarray, goal: np.ndarray, radius: float, region: np.ndarray | None = None
+) -> bool:
+    """Whether a ball may pass from start to goal, (3,) mm: if not, that is proved.
+
+    Args:
+        radius: of the ball, mm.
+        region: (2, 3) where its middle must stay; the bounds of the obstacles if none is given.
+    """
+    ends = np.array([start, goal], float)
+    least = float(distance_at(obstacles, ends)[0].min())
+    if least < radius:
+        return False
+    known = _Bounds(0.0, least, ends[0], ends)
+    leaves = _room(obstacles, ends, region)
+    count = compiled.plant_leaves(leaves, obstacles.solids, radius + leaves.pitch)
+    for _ in range(ROUNDS):
+        count = _round(obstacles, leaves, count, ends, known, radius)
+        if known.value >= radius or count == 0:
+            return True
+        if known.most <= radius:
+            return False
+    return True
+
+
 def _narrow_down(
     obstacles: Obstacles, leaves: Leaves, ends: np.ndarray, known: _Bounds, floor: float
 ) -> None:
     """Raise the value and lower the most until they meet, or enough was tried."""
-    solids = obstacles.solids
-    count = compiled.plant_leaves(leaves, solids, known.most + leaves.pitch)
+    count = compiled.plant_leaves(leaves, obstacles.solids, known.most + leaves.pitch)
     for _ in range(ROUNDS):
         gap = known.most - known.value
-        if gap <= ENOUGH or known.most <= floor:
+        if gap <= ENOUGH or known.most <= floor or count == 0:
             return
-        way = compiled.best_leaves(leaves, count, ends, known.value)
-        if len(way):
-            _note(
-                obstacles,
-                np.array([leaves.low, leaves.high]),
-                compiled.leaf_corners(leaves, way, ends),
-                known,
-            )
-            gap = known.most - known.value
-        room = max(known.value + (gap / 2 if gap > COARSE else 0.9 * ENOUGH), floor)
-        doubts, found = compiled.flood_leaves(leaves, count, ends, room, FINEST)
-        if doubts < 0:
-            known.most = room
-        elif doubts > 0:
-            if len(found) == 0 or count + 8 * len(found) > len(leaves.rooms):
-                return
-            if known.value == 0.0:
-                known.where = _middle(leaves, found[len(found) // 2])
-            count = compiled.halve_leaves(leaves, solids, count, found)
+        room = max(known.value + (gap / 2 if gap > COARSE else ENOUGH), floor)
+        count = _round(obstacles, leaves, count, ends, known, min(room, known.most))
 
 
-def _note(obstacles: Obstacles, region: np.ndarray, corners: np.ndarray, known: _Bounds) -> None:
-    """Measure how wide a ball passes along a polyline, moved to where there is more room."""
-    points = _spaced(corners, SPACING)
-    compiled.widen_line(obstacles.solids, points, region, known.most, SPACING, FINEST)
-    line = polyline(points)
+def _round(
+    obstacles: Obstacles, leaves: Leaves, count: int, ends: np.ndarray, known: _Bounds, room: float
+) -> int:
+    """Ask once whether a ball passes, and halve where that is in doubt.
+
+    Returns:
+        How many cubes there are now; 0 when neither a proof nor a way can be had by halving more.
+    """
+    way = compiled.flood_leaves(leaves, count, ends, room)
+    if not len(way):
+        known.most = room
+        return count
+    better = _try(obstacles, compiled.leaf_corners(leaves, way, ends), known)
+    if known.value >= room:
+        return count
+    more = compiled.halve_leaves(leaves, obstacles.solids, count, ends, room, SLACK, FINEST)
+    return count if more == count and better else 0 if more == count else more
+
+
+def _try(obstacles: Obstacles, corners: np.ndarray, known: _Bounds) -> bool:
+    """Whether a ball wider than known passes along a polyline; notes it."""
+    line = polyline(corners)
     proved, _, along, _ = compiled.trace_solids(obstacles.solids, line, TOLERANCE)
-    if proved > known.value:
-        known.value, known.where, known.way = proved, point_on(line, along), points
+    better = proved > known.value
+    if better or known.value == 0.0:
+        known.value, known.where, known.way = max(proved, 0.0), point_on(line, along), corners
+    return better
 
 
-def _spaced(corners: np.ndarray, most: float) -> np.ndarray:
-    """The corners (n, 3) of a polyline with points put in between, no farther apart than `most`."""
-    counts = np.maximum(np.ceil(np.linalg.norm(np.diff(corners, axis=0), axis=1) / most).astype(int), 1)
-    legs = np.repeat(np.arange(len(counts)), counts)
-    share = np.concatenate([np.arange(n) / n for n in counts])[:, None]
-    return np.concatenate([corners[legs] * (1 - share) + corners[legs + 1] * share, corners[-1:]])
-
-
-def _middle(leaves: Leaves, i: int) -> np.ndarray:
-    """(3,) middle of a cube."""
-    halved, *place = leaves.places[i].tolist()
-    return np.asarray(np.array(leaves.low) + (np.array(place) + 0.5) * leaves.pitch / 2**halved)
+def _room(obstacles: Obstacles, ends: np.ndarray, region: np.ndarray | None) -> Leaves:
+    """Cubes over a region and two places."""
+    low, high = np.asarray(obstacles.bounds if region is None else region, float)
+    return _grid(np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0)))
 
 
 def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
@@ -155,11 +171,9 @@ def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
     pitch = max(PITCH, float(np.cbrt(extent.prod() / MOST_FIRST)))
     x, y, z = np.ceil(extent / pitch).astype(int).tolist()
     a, b, c = low.tolist()
-    d, e, f = (low + extent).tolist()
     return Leaves(
-        (a, b, c), (d, e, f), pitch, (x, y, z),
-        np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST),
-    )  # fmt: skip
+        (a, b, c), pitch, (x, y, z), np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST)
+    )
 
 
 def _beside(obstacles: Obstacles, where: np.ndarray) -> tuple[int, ...]:

@@ -168,8 +168,8 @@ Flag = Annotated[bool, PlainValidator(_flag), WithJsonSchema({"enum": ["yes", "n
 
 def _triple(raw: Any) -> Any:
     if isinstance(raw, list) and len(raw) != 3:
-        mend = "a point, never a comma, stands before decimals" if len(raw) > 3 else ""
-        raise refusal(Problem(f"expected three values [x, y, z], found {len(raw)}", mend))
+        hint = ": a point, never a comma, stands before decimals" if len(raw) > 3 else ""
+        raise refusal(Problem(f"expected three values [x, y, z], found {len(raw)}{hint}"))
     return raw
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitcheck.runs.kernels import cells, field, leaves, trace, widen
+from fitcheck.runs.kernels import cells, field, leaves, trace
 from fitcheck.runs.kernels.field import Values
 from fitcheck.runs.kernels.leaves import Leaves
 from fitcheck.runs.kernels.solids import Cells, Solids, nearest, solid_distance
@@ -50,33 +50,10 @@ def plant_leaves(given: Leaves, solids: Solids, cap: float) -> int:
 
 
 @entry
-def flood_leaves(given: Leaves, count: int, ends: Floats, room: float, finest: float) -> tuple[int, Ints]:
-    """Whether there is a way with a room from one end to the other, as far as the leaves say.
-
-    Returns:
-        Doubts on the way: 0, and the leaves of a way; more, and the leaves to be halved; -1 when
-        there is none.
-    """
+def flood_leaves(given: Leaves, count: int, ends: Floats, room: float) -> Ints:
+    """Leaves of a way from one end to the other that may have the room; none when there is none."""
     start, goal = leaves.leaf_of(given, row(ends, 0)), leaves.leaf_of(given, row(ends, 1))
-    here, there = np.empty(count, np.int64), np.empty(count, np.int64)
-    parents = np.empty(count, np.int64)
-    total = leaves.flood(given, start, goal, room, here, parents)
-    if total == 0:
-        return total, leaves.walked(parents, goal)
-    if total < 0:
-        return total, np.empty(0, np.int64)
-    leaves.flood(given, goal, start, room, there, parents)
-    return total, leaves.doubtful(given, here, there, total, room, finest)
-
-
-@entry
-def best_leaves(given: Leaves, count: int, ends: Floats, least: float) -> Ints:
-    """Leaves of the way whose middles have the most room; empty when that is not above `least`."""
-    start, goal = leaves.leaf_of(given, row(ends, 0)), leaves.leaf_of(given, row(ends, 1))
-    parents = np.empty(count, np.int64)
-    if not leaves.best_way(given, start, goal, least, parents):
-        return np.empty(0, np.int64)
-    return leaves.walked(parents, goal)
+    return leaves.flood(given, count, start, goal, room)
 
 
 @entry
@@ -86,17 +63,15 @@ def leaf_corners(given: Leaves, way: Ints, ends: Floats) -> Floats:
 
 
 @entry
-def halve_leaves(given: Leaves, solids: Solids, count: int, chosen: Ints) -> int:
-    """Halve these leaves; how many cubes there are now."""
-    for i in chosen:
-        count = leaves.halve(given, solids, i, count)
-    return count
+def halve_leaves(
+    given: Leaves, solids: Solids, count: int, ends: Floats, room: float, slack: float, finest: float
+) -> int:
+    """Halve the leaves between two places (2, 3) where the room is in doubt; how many cubes there are now.
 
-
-@entry
-def widen_line(solids: Solids, points: Floats, box: Floats, cap: float, step: float, finest: float) -> None:
-    """Move the points (n, 3) of a line, its ends excepted, across it to where in a box there is more room."""
-    widen.widen(solids, points, box, cap, step, finest)
+    -1 when it is proved that no way has the room.
+    """
+    start, goal = leaves.leaf_of(given, row(ends, 0)), leaves.leaf_of(given, row(ends, 1))
+    return leaves.halve_between(given, solids, count, start, goal, room, slack, finest)
 
 
 @entry

@@ -8,7 +8,7 @@ that may have it; and one through cubes that surely have it is a way.
 from __future__ import annotations
 
 from heapq import heappop, heappush
-from math import inf, sqrt
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -22,20 +22,18 @@ HALF_DIAGONAL = sqrt(3.0) / 2.0
 
 
 class Leaves(NamedTuple):
-    """Cubes over a region; the first are a grid, the last axis running fastest.
+    """Cubes; the first are a grid, the last axis running fastest.
 
     Args:
-        low, high: corners of the region, mm; the grid starts at the low one and may reach beyond
-            the high one.
+        low: low corner of the grid, mm.
         pitch: edge of its cubes, mm.
         shape: number of them along each axis.
         children: (n,) row of the first of eight halves, 0 for a leaf.
         places: (n, 4) how often halved, and where in a grid of that size.
-        rooms: (n,) from the middle to the nearest solid, mm; -inf beyond the region.
+        rooms: (n,) from the middle to the nearest solid, mm.
     """
 
     low: Vector
-    high: Vector
     pitch: float
     shape: tuple[int, int, int]
     children: Ints
@@ -65,11 +63,7 @@ def edge(leaves: Leaves, i: int) -> float:
 def measure(leaves: Leaves, solids: Solids, i: int, cap: float) -> None:
     """Fill the room of cube i."""
     x, y, z = middle(leaves, i)
-    half = edge(leaves, i) / 2.0
-    if x - half >= leaves.high[0] or y - half >= leaves.high[1] or z - half >= leaves.high[2]:
-        leaves.rooms[i] = -inf
-    else:
-        leaves.rooms[i] = distance(solids, x, y, z, cap)
+    leaves.rooms[i] = distance(solids, x, y, z, cap)
 
 
 @native
@@ -139,37 +133,26 @@ def fits_side(child: int, i: int, j: int, k: int) -> bool:
 
 
 @native
-def may(leaves: Leaves, i: int, room: float) -> int:
-    """How leaf i stands to a room: 2 it has it all over, 1 it may somewhere, 0 nowhere."""
-    half = HALF_DIAGONAL * edge(leaves, i)
-    if leaves.rooms[i] - half >= room:
-        return 2
-    return 1 if leaves.rooms[i] + half >= room else 0
+def flood(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Ints:
+    """Leaves from start to goal, each touching the next, that may all have the room; empty if there are none.
 
-
-@native
-def flood(leaves: Leaves, start: int, goal: int, room: float, doubts: Ints, parents: Ints) -> int:
-    """Go from leaf to touching leaf, and through as few doubtful ones as can be.
-
-    Args:
-        doubts: (n,) filled: how many doubtful leaves it takes at least to get to each, itself
-            counted; -1 for those not reached, or reached with more than the goal.
-        parents: (n,) filled: from where each was reached.
-
-    Returns:
-        The doubts of the goal; -1 when it cannot be reached.
+    Those that surely have it are taken as they come, the others only then, and the best first.
     """
-    doubts[:] = -1
-    now, later = np.empty(len(doubts), np.int64), np.empty(len(doubts), np.int64)
-    todo = np.empty(1024, np.int64)
-    how = may(leaves, start, room)
-    if how == 0:
-        return -1
-    count, held, waiting = 2 - how, 1, 0
-    now[0], doubts[start], parents[start] = start, count, -1
-    while held:
-        held -= 1
-        here = now[held]
+    parents = np.full(count, -1, np.int64)
+    sure, todo = np.empty(count, np.int64), np.empty(1024, np.int64)
+    held = 0
+    maybe = [(0.0, start)]
+    parents[start] = start
+    if leaves.rooms[start] + HALF_DIAGONAL * edge(leaves, start) < room:
+        return np.empty(0, np.int64)
+    while held or maybe:
+        if held:
+            held -= 1
+            here = sure[held]
+        else:
+            here = heappop(maybe)[1]
+        if here == goal:
+            break
         level, x, y, z = leaves.places[here]
         for side in range(27):
             i, j, k = side // 9 - 1, side // 3 % 3 - 1, side % 3 - 1
@@ -185,72 +168,28 @@ def flood(leaves: Leaves, start: int, goal: int, room: float, doubts: Ints, pare
                             todo[left] = first + child
                             left += 1
                     continue
-                if doubts[other] >= 0:
+                if parents[other] >= 0:
                     continue
-                how = may(leaves, other, room)
-                if how == 0:
+                half = HALF_DIAGONAL * edge(leaves, other)
+                if leaves.rooms[other] + half < room:
                     continue
                 parents[other] = here
-                doubts[other] = count + 2 - how
-                if how == 2:
-                    now[held] = other
+                if leaves.rooms[other] - half >= room:
+                    sure[held] = other
                     held += 1
                 else:
-                    later[waiting] = other
-                    waiting += 1
-        if held == 0 and doubts[goal] < 0:
-            now, later = later, now
-            held, waiting, count = waiting, 0, count + 1
-    return int(doubts[goal])
-
-
-@native
-def best_way(leaves: Leaves, start: int, goal: int, least: float, parents: Ints) -> bool:
-    """Go from middle to middle of touching leaves, always on to that with the most room.
-
-    Args:
-        least: leaves whose middle has no more room are not entered, ends excepted.
-        parents: (n,) filled: from where each was reached.
-
-    Returns:
-        Whether the goal was reached.
-    """
-    seen = np.zeros(len(parents), np.bool_)
-    todo = np.empty(1024, np.int64)
-    heap = [(0.0, start)]
-    seen[start] = True
-    parents[start] = -1
-    while len(heap):
-        here = heappop(heap)[1]
-        if here == goal:
-            return True
-        level, x, y, z = leaves.places[here]
-        for side in range(27):
-            i, j, k = side // 9 - 1, side // 3 % 3 - 1, side % 3 - 1
-            todo[0] = cube_at(leaves, level, x + i, y + j, z + k)
-            left = 1 if todo[0] >= 0 else 0
-            while left:
-                left -= 1
-                other = todo[left]
-                first = leaves.children[other]
-                if first:
-                    for child in range(8):
-                        if fits_side(child, i, j, k):
-                            todo[left] = first + child
-                            left += 1
-                elif not seen[other] and (leaves.rooms[other] > least or other == goal):
-                    seen[other] = True
-                    parents[other] = here
-                    heappush(heap, (-leaves.rooms[other], other))
-    return False
+                    heappush(maybe, (half - leaves.rooms[other], other))
+    return walked(parents, goal)
 
 
 @native
 def walked(parents: Ints, goal: int) -> Ints:
-    """The way on which a flood reached the goal, from its start on."""
+    """The way to the goal, from its start on; empty when it was not reached."""
     at, steps = goal, 0
-    while at >= 0:
+    while parents[at] >= 0:
         steps += 1
+        if parents[at] == at:
+            break
         at = parents[at]
     way = np.empty(steps, np.int64)
     at = goal
@@ -261,39 +200,99 @@ def walked(parents: Ints, goal: int) -> Ints:
 
 
 @native
-def doubtful(leaves: Leaves, here: Ints, there: Ints, total: int, room: float, finest: float) -> Ints:
-    """Doubtful leaves of which every way with the fewest doubts takes one; empty when none can be halved.
+def spread(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Floats:
+    """How much of each leaf's best way from start may lack the room, mm (count,); inf where none leads.
 
-    All leaves that are the n-th doubt of such a way, for that n by which the most room is the
-    least: where it is soonest shown that there is no way.
+    Of a leaf that surely has the room nothing counts, of another its edge; its own is included. Leaves
+    that are farther than the goal are left out.
+    """
+    costs = np.full(count, np.inf)
+    sure, todo = np.empty(count, np.int64), np.empty(1024, np.int64)
+    half = HALF_DIAGONAL * edge(leaves, start)
+    if leaves.rooms[start] + half < room:
+        return costs
+    costs[start] = 0.0 if leaves.rooms[start] - half >= room else edge(leaves, start)
+    maybe = [(costs[start], start)]
+    held = 0
+    while held or maybe:
+        if held:
+            held -= 1
+            here = sure[held]
+        else:
+            cost, here = heappop(maybe)
+            if cost > costs[here]:
+                continue
+            if cost > costs[goal]:
+                break
+        level, x, y, z = leaves.places[here]
+        for side in range(27):
+            i, j, k = side // 9 - 1, side // 3 % 3 - 1, side % 3 - 1
+            todo[0] = cube_at(leaves, level, x + i, y + j, z + k)
+            left = 1 if todo[0] >= 0 else 0
+            while left:
+                left -= 1
+                other = todo[left]
+                first = leaves.children[other]
+                if first:
+                    for child in range(8):
+                        if fits_side(child, i, j, k):
+                            todo[left] = first + child
+                            left += 1
+                    continue
+                h = edge(leaves, other)
+                half = HALF_DIAGONAL * h
+                if leaves.rooms[other] + half < room:
+                    continue
+                if leaves.rooms[other] - half >= room:
+                    if costs[here] < costs[other]:
+                        costs[other] = costs[here]
+                        sure[held] = other
+                        held += 1
+                elif costs[here] + h < costs[other]:
+                    costs[other] = costs[here] + h
+                    heappush(maybe, (costs[other], other))
+    return costs
+
+
+@native
+def halve_between(
+    leaves: Leaves,
+    solids: Solids,
+    count: int,
+    start: int,
+    goal: int,
+    room: float,
+    slack: float,
+    finest: float,
+) -> int:
+    """Halve all leaves that stand between the two ends: those on a way that lacks hardly more than the best.
 
     Args:
-        here, there: (n,) doubts from the start and from the goal; `total` from one to the other.
+        slack: how many of its own edges such a way may lack more than the best, its own one included.
+
+    Returns:
+        How many cubes there are now; as many as before when none may be halved; -1 when no way is left.
     """
-    most, many = np.full(total + 1, -np.inf), np.zeros(total + 1, np.int64)
-    for i in range(len(here)):
-        if here[i] > 0 and there[i] > 0 and here[i] + there[i] == total + 1 and may(leaves, i, room) == 1:
-            h = edge(leaves, i)
-            upper = leaves.rooms[i] + HALF_DIAGONAL * h if h > finest else np.inf
-            most[here[i]] = max(most[here[i]], upper)
-            many[here[i]] += 1
-    best = -1
-    for n in range(1, total + 1):
-        if many[n] and most[n] < np.inf and (best < 0 or most[n] < most[best]):
-            best = n
-    if best < 0:
-        return np.empty(0, np.int64)
-    found, held = np.empty(many[best], np.int64), 0
-    for i in range(len(here)):
-        if here[i] == best and there[i] > 0 and here[i] + there[i] == total + 1 and may(leaves, i, room) == 1:
-            found[held] = i
-            held += 1
-    return found
+    out = spread(leaves, count, start, goal, room)
+    if out[goal] == np.inf:
+        return -1
+    back = spread(leaves, count, goal, start, room)
+    now = count
+    for i in range(count):
+        if leaves.children[i] or out[i] == np.inf or back[i] == np.inf:
+            continue
+        h = edge(leaves, i)
+        if h <= finest or leaves.rooms[i] - HALF_DIAGONAL * h >= room or now + 8 > len(leaves.rooms):
+            continue
+        # A leaf in a dead end is come to and left again: twice its own edge more than the best way.
+        if out[i] + back[i] < out[goal] + slack * h:
+            now = halve(leaves, solids, i, now)
+    return now
 
 
 @native
 def corners(leaves: Leaves, way: Ints, p: Vector, q: Vector) -> Floats:
-    """A polyline (n, 3) from p to q that stays within the leaves of a way, and in the region.
+    """A polyline (n, 3) from p to q that stays within the leaves of a way.
 
     From leaf to leaf it goes through the middle of what they share.
     """
@@ -303,13 +302,12 @@ def corners(leaves: Leaves, way: Ints, p: Vector, q: Vector) -> Floats:
         m = middle(leaves, way[step])
         h = edge(leaves, way[step]) / 2.0
         for axis in range(3):
-            line[2 * step + 1, axis] = min(m[axis], leaves.high[axis])
+            line[2 * step + 1, axis] = m[axis]
         if step + 1 == len(way):
             line[2 * step + 2, 0], line[2 * step + 2, 1], line[2 * step + 2, 2] = q
             continue
         n, g = middle(leaves, way[step + 1]), edge(leaves, way[step + 1]) / 2.0
         for axis in range(3):
             least = max(m[axis] - h, n[axis] - g)
-            most = min(m[axis] + h, n[axis] + g, leaves.high[axis])
-            line[2 * step + 2, axis] = (least + most) / 2.0
+            line[2 * step + 2, axis] = (least + min(m[axis] + h, n[axis] + g)) / 2.0
     return line

@@ -10,7 +10,7 @@ import numpy as np
 
 from fitcheck.runs.demands import Judged, in_the_way, judge, legs
 from fitcheck.runs.legs import Found, Limits
-from fitcheck.runs.necks import Neck, widest
+from fitcheck.runs.necks import FLOOR, Neck, widest
 from fitcheck.runs.single import Others, Way, find_way, region
 from fitcheck.runs.threading import opening_size
 from fitcheck.world.wishes import NoWay, Passage, RunWish
@@ -20,25 +20,34 @@ from fitcheck.world.world import World
 DIED_AT_ONCE = 12
 # What would pass is found by halving, to these, mm.
 TO_OUTSIDE, TO_RADIUS = 0.25, 0.5
-# What would pass is asked for as it comes, not for the shortest.
-SHORTENED = Limits(after=0, tries=400)
+# What would pass is asked for once, and as it comes, not for the shortest.
+AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
+# How small a share of the demanded outside is tried at all.
+LEAST = 0.1
+# Whether balls smaller than this share of what is needed pass is not asked.
+LEAST_BALL = 1 / 3
 
 
-def no_way(world: World, wish: RunWish, found: Found, others: Others) -> tuple[NoWay, np.ndarray | None]:
-    """The reason that a run has no way beside others, and the (3,) place to look at."""
+def no_way(
+    world: World, wish: RunWish, others: Others, alone: Way | Found
+) -> tuple[NoWay, np.ndarray | None]:
+    """The reason that a run has no way beside others, and the (3,) place to look at.
+
+    Args:
+        others: those that have a way.
+        alone: its way, or what its search found out, without them.
+    """
     small = _too_small(wish)
     if small is not None:
         return small
-    if others:
-        alone = find_way(world, wish)
-        if isinstance(alone, Way):
-            return _taken(world, alone, others)
-        found = alone
+    if isinstance(alone, Way):
+        return _taken(world, alone, others)
     neck = _neck(world, wish)
     if neck is not None and 2 * (neck.most - wish.clearance) < wish.outside:
         why = NoWay("narrow", True, parts=neck_parts(neck), widest=_through(neck, wish))
-        return replace(why, largest_outside=_largest(world, wish, "outside", TO_OUTSIDE)), neck.where
-    place, where, parts = _no_room(wish, found, in_the_way(world, wish).names)
+        most = 2 * (neck.most - wish.clearance)
+        return replace(why, largest_outside=_largest(world, wish, "outside", TO_OUTSIDE, most)), neck.where
+    place, where, parts = _no_room(wish, alone, in_the_way(world, wish).names)
     why = NoWay(
         "bend" if place else "search",
         False,
@@ -81,11 +90,12 @@ def _taken(world: World, alone: Way, others: Others) -> tuple[NoWay, np.ndarray]
 def _neck(world: World, wish: RunWish) -> Neck | None:
     """The narrowest place on the widest way, among all legs and alternatives."""
     among = in_the_way(world, wish)
+    floor = max(FLOOR, LEAST_BALL * (wish.outside / 2 + wish.clearance))
     found = None
     for ways in _corridors(wish):
         narrowest = None
         for a, b in pairwise(ways):
-            neck = widest(among, a, b, region(among, wish))
+            neck = widest(among, a, b, region(among, wish), floor)
             if narrowest is None or neck.value < narrowest.value:
                 narrowest = neck
         if found is None or (narrowest is not None and narrowest.value > found.value):
@@ -130,11 +140,11 @@ def _between(wish: RunWish) -> str:
     return f"between {wish.start.place} and {wish.goal.place}"
 
 
-def _largest(world: World, wish: RunWish, size: str, to: float) -> float | None:
-    """The largest outside or bend radius below the demanded one for which a way is found, mm."""
-    most = getattr(wish, size)
-    least = wish.outside / 2 if size == "radius" else 0.1 * most
-    if not _passes(world, wish, size, least):
+def _largest(world: World, wish: RunWish, size: str, to: float, most: float = np.inf) -> float | None:
+    """The largest outside or bend radius below the demanded one, and `most`, for which a way is found, mm."""
+    demanded = getattr(wish, size)
+    least, most = wish.outside / 2 if size == "radius" else LEAST * demanded, min(demanded, most)
+    if most <= least or not _passes(world, wish, size, least):
         return None
     good, bad = least, most
     while bad - good > to:
@@ -148,4 +158,4 @@ def _largest(world: World, wish: RunWish, size: str, to: float) -> float | None:
 
 def _passes(world: World, wish: RunWish, size: str, value: float) -> bool:
     sized = replace(wish, outside=value) if size == "outside" else replace(wish, radius=value)
-    return isinstance(find_way(world, sized, limits=SHORTENED), Way)
+    return isinstance(find_way(world, sized, limits=AS_IT_COMES), Way)

@@ -10,8 +10,9 @@ import numpy as np
 from fitcheck.runs.certify import certify
 from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
-from fitcheck.runs.obstacles import Laid, Obstacles, obstacles
+from fitcheck.runs.obstacles import Obstacles, obstacles
 from fitcheck.runs.route import Route, from_points
+from fitcheck.runs.rows import Laid
 from fitcheck.world.wishes import End, Passage, RunWish
 from fitcheck.world.world import World
 

@@ -64,10 +64,12 @@ class Limits:
     """How long a search goes on, all counted in steps and none in seconds.
 
     Args:
+        rounds: how often it is tried, finer and longer each time, before it gives up.
         after: expansions after the first route found, to find a shorter one.
         tries: moves of corners tried to make a route shorter.
     """
 
+    rounds: int = 3
     after: int = 300
     tries: int = 4_000
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -19,13 +20,14 @@ from fitcheck.runs.shorten import TOGETHER, tidy
 
 # Poses that closings may join stand at most this far apart on the straights, mm.
 SAMPLES = 12.0
+# Tried one after the other, as long as none has found a way.
 ATTEMPTS = (
     (Attempt(0.0, 6_000),),
     (Attempt(0.0, 18_000, 0, 10.0, 1.6),),
     (Attempt(0.0, 40_000, 0, 7.0, 2.0),),
 )
-# A bend is worth so much tube, mm.
-BEND_COST = 60.0
+# A first way of few headings is far from the best: it is looked for longer than that of a soft tube.
+SHORTENED = 5
 
 
 def find_rigid(
@@ -38,8 +40,9 @@ def find_rigid(
     angles: tuple[float, ...] | None,
     straight: float,
     end_straight: float,
-    bend_cost: float = BEND_COST,
-    limits: Limits | None = None,
+    bend_cost: float,
+    limits: Limits,
+    again: int = 0,
 ) -> Found:
     """A route with few bends from end to end, or how the search for it ended.
 
@@ -50,8 +53,9 @@ def find_rigid(
         straight: least straight between two bends, mm.
         end_straight: least straight at both ends, from the very end, mm.
         bend_cost: what a bend counts besides its length, mm.
+        again: how often it was tried before.
     """
-    limits = limits or Limits(after=1500)
+    limits = replace(limits, after=SHORTENED * limits.after)
     space = space_for(obstacles, field, outside, clearance, radius)
     cosines = np.empty(0) if angles is None else np.cos(np.radians(sorted(angles)))
     rules = Rules(float(radius), cosines, float(straight), float(bend_cost))
@@ -64,7 +68,7 @@ def find_rigid(
         (0.0,) if angles is not None else (0.0, 30.0, 60.0, 120.0),
         partial(cheaper, rules=rules, ends=ends),
     )
-    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS, limits)
+    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS[again], limits)
 
 
 def cost(corners: np.ndarray, rules: Rules) -> float:

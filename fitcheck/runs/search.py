@@ -106,14 +106,10 @@ def between(
     start: Pose,
     goal: Pose,
     manner: Manner,
-    attempts: tuple[tuple[Attempt, ...], ...],
+    attempts: tuple[Attempt, ...],
     limits: Limits,
 ) -> Found:
-    """A route from pose to pose, as short as the manner's polish makes it.
-
-    Args:
-        attempts: in rounds; the shortest of what a round finds is taken, and no further round begun.
-    """
+    """A route from pose to pose, the shortest of these attempts, as short as the manner's polish makes it."""
     ask = Ask(start.free, start.out, goal.free, -goal.out)
     # The same way is searched whichever end is named first: the narrower end goes first.
     rooms = distance_at(obstacles, np.array([ask.start, ask.goal]), 200.0)[0]
@@ -146,7 +142,7 @@ def _search(
     space: Space,
     ask: Ask,
     manner: Manner,
-    attempts: tuple[tuple[Attempt, ...], ...],
+    attempts: tuple[Attempt, ...],
     limits: Limits,
 ) -> Found:
     ends = np.array([ask.start, ask.goal])
@@ -155,20 +151,19 @@ def _search(
         near = distance_at(obstacles, ends)[1]
         return Found(None, (0, 0), (shut[0], shut[1]), (ends[0], ends[1]), (int(near[0]), int(near[1])))
     true: list[Tree] = []
-    for attempted in attempts:
-        best: Route | None = None
-        for attempt in attempted:
-            trees: list[Tree] = []
-            for corners in _ways(space, ask, manner, attempt, limits, trees):
-                route = Route(manner.polish(space, corners), manner.rules.radius)
-                if best is None or _cost(route, manner) < _cost(best, manner):
-                    best = route
-            if attempt.spare == 0.0:
-                true = trees
-            if best is not None and len(trees) == 1 and len(trees[0].order) < AT_ONCE:
-                break
-        if best is not None:
-            return Found(best, _expanded(true))
+    best: Route | None = None
+    for attempt in attempts:
+        trees: list[Tree] = []
+        for corners in _ways(space, ask, manner, attempt, limits, trees):
+            route = Route(manner.polish(space, corners), manner.rules.radius)
+            if best is None or _cost(route, manner) < _cost(best, manner):
+                best = route
+        if attempt.spare == 0.0:
+            true = trees
+        if best is not None and len(trees) == 1 and len(trees[0].order) < AT_ONCE:
+            break
+    if best is not None:
+        return Found(best, _expanded(true or trees))
     return _failed(obstacles, ask, true)
 
 

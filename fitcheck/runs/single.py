@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -11,16 +12,21 @@ from fitcheck.runs.bounds import lower_bound
 from fitcheck.runs.demands import in_the_way, judge, laid_run, legs
 from fitcheck.runs.field import field
 from fitcheck.runs.legs import Found, Legs, Limits, Pose
-from fitcheck.runs.obstacles import Laid, Obstacles, distance_at
+from fitcheck.runs.necks import passes
+from fitcheck.runs.obstacles import Obstacles, distance_at
 from fitcheck.runs.passing import find_through
 from fitcheck.runs.rigid import find_rigid
 from fitcheck.runs.route import Route
+from fitcheck.runs.rows import Laid
 from fitcheck.runs.soft import find_soft
 from fitcheck.world.wishes import Passage, RunWish
 from fitcheck.world.world import World
 
 # Pitch of the field that a search asks first, and how far it looks, mm.
 PITCH, CAP = 8.0, 60.0
+
+# A search that goes on as long as one may.
+FULLY = Limits()
 
 Others = Sequence[tuple[RunWish, Laid]]
 
@@ -45,7 +51,7 @@ class Way:
         return self.wish, laid_run(self.wish, self.route)
 
 
-def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits | None = None) -> Way | Found:
+def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = FULLY) -> Way | Found:
     """A way for a run among all parts and other runs; what the search found out if it got none."""
     found = search(world, wish, others, limits)
     if found.route is None:
@@ -57,25 +63,64 @@ def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits | 
     return Way(wish, found.route, through)
 
 
-def search(world: World, wish: RunWish, others: Others, limits: Limits | None) -> Found:
-    """Ask the search that suits the kind of run, leg by leg through what it goes through."""
+def search(world: World, wish: RunWish, others: Others, limits: Limits) -> Found:
+    """Ask the search that suits the kind of run, leg by leg through what it goes through.
+
+    It is asked again, finer and longer, as long as a leg without a way is not proved too narrow.
+    """
     among = in_the_way(world, wish, others)
-    grid = field(among, PITCH, max(wish.outside, CAP), region(among, wish))
-    bending = wish.bending
+    searched = _Searched(among, wish, region(among, wish), limits)
+    found = Found(None)
+    for again in range(limits.rounds):
+        found = find_through(partial(searched.leg, again), searched.clear, legs(wish), wish.radius)
+        if found.route is not None or not searched.doubtful:
+            break
+    return found
 
-    def leg(start: Pose, goal: Pose) -> Found:
-        asked = Legs(start, goal)
+
+class _Searched:
+    """The legs of one run, each searched once a round, and no more once it has a way or can have none."""
+
+    def __init__(self, among: Obstacles, wish: RunWish, room: np.ndarray, limits: Limits) -> None:
+        self.among, self.wish, self.room, self.limits = among, wish, room, limits
+        self.grid = field(among, PITCH, max(wish.outside, CAP), room)
+        self.need = wish.outside / 2 + wish.clearance
+        self.found: dict[tuple[float, ...], Found] = {}
+        self.rounds: dict[tuple[float, ...], int] = {}
+        self.doubtful: set[tuple[float, ...]] = set()
+
+    def clear(self, places: np.ndarray) -> np.ndarray:
+        """Which of the places (n, 3) are clear for the run."""
+        return distance_at(self.among, places)[0] >= self.need
+
+    def leg(self, again: int, start: Pose, goal: Pose) -> Found:
+        """A way from pose to pose, or what is known of it after so many searches before."""
+        key = (*start.at, *start.out, *goal.at, *goal.out)
+        if key in self.found and (key not in self.doubtful or self.rounds[key] == again):
+            return self.found[key]
+        if key in self.doubtful and self.rounds[key] == 0 and self._narrow(start, goal):
+            self.doubtful.discard(key)
+            return self.found[key]
+        self.found[key], self.rounds[key] = self._search(Legs(start, goal), again), again
+        if self.found[key].route is None and self.found[key].expansions != (0, 0):
+            self.doubtful.add(key)
+        else:
+            self.doubtful.discard(key)
+        return self.found[key]
+
+    def _narrow(self, start: Pose, goal: Pose) -> bool:
+        return not passes(self.among, start.free, goal.free, self.need, self.room)
+
+    def _search(self, asked: Legs, again: int) -> Found:
+        wish, bending = self.wish, self.wish.bending
+        sizes = (wish.outside, wish.radius, wish.clearance)
         if bending is None:
-            return find_soft(among, grid, asked, wish.outside, wish.radius, wish.clearance, limits)
+            return find_soft(self.among, self.grid, asked, *sizes, self.limits, again)
+        stub = min(asked.start.stub, asked.goal.stub)
         return find_rigid(
-            among, grid, asked, wish.outside, wish.radius, wish.clearance,
-            bending.angles, bending.straight, min(start.stub, goal.stub), bending.cost, limits,
+            self.among, self.grid, asked, *sizes,
+            bending.angles, bending.straight, stub, bending.cost, self.limits, again,
         )  # fmt: skip
-
-    def clear(places: np.ndarray) -> np.ndarray:
-        return distance_at(among, places)[0] >= wish.outside / 2 + wish.clearance
-
-    return find_through(leg, clear, legs(wish), wish.radius)
 
 
 def region(among: Obstacles, wish: RunWish) -> np.ndarray:

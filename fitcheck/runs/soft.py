@@ -16,7 +16,8 @@ from fitcheck.runs.shorten import any_bend, shorter
 
 # Where a shot may join the straight before a goal, mm before it.
 JOINS = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0)
-# Ways that keep less room are found more easily, and most can be bent clear.
+# Tried one after the other, as long as none has found a way. Ways that keep less room are found more
+# easily, and most can be bent clear.
 ATTEMPTS = (
     (Attempt(0.0, 400), Attempt(2.0, 1_000), Attempt(4.0, 1_000, 2)),
     (Attempt(2.0, 4_000, 3), Attempt(4.0, 6_000, 4), Attempt(0.0, 8_000)),
@@ -31,7 +32,8 @@ def find_soft(
     outside: float,
     radius: float,
     clearance: float,
-    limits: Limits | None = None,
+    limits: Limits,
+    again: int = 0,
 ) -> Found:
     """A short route from end to end, or how the search for it ended.
 
@@ -40,13 +42,13 @@ def find_soft(
         outside: diameter, mm.
         radius: least bend radius of the centre line, mm.
         clearance: least distance of the outside to every solid, mm.
+        again: how often it was tried before.
     """
-    limits = limits or Limits()
     space = space_for(obstacles, field, outside, clearance, radius)
     polish = partial(shorter, radius=radius, tries=limits.tries)
     mend = partial(mended, radius=radius, tries=limits.tries)
     manner = Manner(any_bend(radius), _headings, headings.soft_turns, 0.0, JOINS, polish, mend)
-    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS, limits)
+    return between(obstacles, space, legs.start, legs.goal, manner, ATTEMPTS[again], limits)
 
 
 def _headings(ask: Ask) -> np.ndarray:

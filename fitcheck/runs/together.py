@@ -10,26 +10,32 @@ import numpy as np
 from fitcheck.runs.blame import no_way
 from fitcheck.runs.demands import judge, stubs
 from fitcheck.runs.drawn import as_drawn, flaws, taken
-from fitcheck.runs.legs import Found
+from fitcheck.runs.legs import Found, Limits
 from fitcheck.runs.route import Route
-from fitcheck.runs.single import Others, Way, bound, find_way
+from fitcheck.runs.rows import Laid
+from fitcheck.runs.single import FULLY, Others, Way, bound, find_way
 from fitcheck.runs.threading import Threading, thread
 from fitcheck.world.frames import point
 from fitcheck.world.wishes import CABLE, Flaw, LaidRun, RunWish
 from fitcheck.world.world import World
 
-# How often all are laid anew with the one that failed first.
+# How often all are laid anew with the one that failed first; how long each is searched for then.
 ROUNDS = 8
+QUICKLY = Limits(rounds=1)
 # A length at hand is enough within so much, mm: rounding.
 ROUNDING = 1e-6
 
 
 @dataclass
 class _Trial:
-    """One order tried: what got a way, and beside what the others got none."""
+    """One order tried: what got a way."""
 
     ways: dict[str, Way] = field(default_factory=dict)
-    failed: dict[str, tuple[Found, Others]] = field(default_factory=dict)
+
+    @property
+    def laid(self) -> list[tuple[RunWish, Laid]]:
+        """What is laid already, as what stands in the way of others."""
+        return [way.other for way in self.ways.values()]
 
 
 def lay_all(world: World) -> tuple[LaidRun, ...]:
@@ -48,46 +54,43 @@ def lay_all(world: World) -> tuple[LaidRun, ...]:
         for wish in world.wishes
         if (route := drawn.get(wish.name)) is not None and route.is_sound()
     ]
-    trial = _best_trial(world, fixed)
-    return tuple(_told(world, wish, trial, drawn) for wish in world.wishes)
+    alone: dict[str, Way | Found] = {}
+    trial = _best_trial(world, fixed, alone)
+    return tuple(_told(world, wish, trial, drawn, alone) for wish in world.wishes)
 
 
-def _best_trial(world: World, fixed: list[Way]) -> _Trial:
+def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found]) -> _Trial:
+    """The order that gave most runs a way; fills in which of the others have one alone."""
     order = sorted((w for w in world.wishes if w.drawn is None), key=lambda wish: (_apart(wish), wish.name))
-    can_alone: dict[str, bool] = {}
-    best: _Trial | None = None
+    best = _Trial()
     for _ in range(ROUNDS):
-        trial = _lay(world, order, fixed)
-        if best is None or len(trial.ways) > len(best.ways):
-            best = trial
-        blocked = [wish for wish in order if wish.name in trial.failed]
-        for wish in blocked:
-            if wish.name not in can_alone:
-                can_alone[wish.name] = isinstance(find_way(world, wish), Way)
-        first = next((wish for wish in blocked if can_alone[wish.name]), None)
+        trial = _Trial({way.wish.name: way for way in fixed})
+        _lay(world, order, trial, QUICKLY)
+        best = trial if len(trial.ways) > len(best.ways) else best
+        blocked = [wish for wish in order if wish.name not in trial.ways]
+        alone |= {wish.name: find_way(world, wish) for wish in blocked if wish.name not in alone}
+        first = next((wish for wish in blocked if isinstance(alone[wish.name], Way)), None)
         if first is None:
             break
         order = [first, *(wish for wish in order if wish is not first)]
-    return best or _Trial()
+    # Those that no order gave a way quickly, and that have one alone, are searched for as long as it takes.
+    _lay(world, [wish for wish in order if isinstance(alone.get(wish.name), Way)], best, FULLY)
+    return best
 
 
-def _lay(world: World, order: list[RunWish], fixed: list[Way]) -> _Trial:
-    trial = _Trial(ways={way.wish.name: way for way in fixed})
+def _lay(world: World, order: list[RunWish], trial: _Trial, limits: Limits) -> None:
+    """Lay those that have no way yet, one after the other."""
     for wish in order:
-        others = _others(order, trial, wish)
-        found = find_way(world, wish, others)
-        if isinstance(found, Way):
-            trial.ways[wish.name] = found
-        else:
-            trial.failed[wish.name] = (found, others)
-    return trial
+        if wish.name not in trial.ways:
+            found = find_way(world, wish, _others(order, trial, wish), limits)
+            if isinstance(found, Way):
+                trial.ways[wish.name] = found
 
 
 def _others(order: list[RunWish], trial: _Trial, wish: RunWish) -> Others:
     """The runs laid so far, and the straight ends of those to come."""
-    laid = [way.other for way in trial.ways.values()]
     ends = [(w, end) for w in order if w.name not in trial.ways and w is not wish for end in stubs(w)]
-    return [*laid, *ends]
+    return [*trial.laid, *ends]
 
 
 def _apart(wish: RunWish) -> float:
@@ -96,12 +99,12 @@ def _apart(wish: RunWish) -> float:
     return round(float(np.linalg.norm(np.diff(places, axis=0), axis=1).sum()), 6)
 
 
-def _told(world: World, wish: RunWish, trial: _Trial, drawn: dict[str, Route | None]) -> LaidRun:
+def _told(
+    world: World, wish: RunWish, trial: _Trial, drawn: dict[str, Route | None], alone: dict[str, Way | Found]
+) -> LaidRun:
     """What is known of one run at the end."""
-    if wish.name in trial.failed:
-        found, _ = trial.failed[wish.name]
-        others = [way.other for name, way in trial.ways.items() if name != wish.name]
-        why, where = no_way(world, wish, found, others)
+    if wish.name not in trial.ways and wish.name not in drawn:
+        why, where = no_way(world, wish, trial.laid, alone[wish.name])
         return LaidRun(wish, None, wish.radius, where=None if where is None else point(where), no_way=why)
     route = drawn.get(wish.name) or (trial.ways[wish.name].route if wish.name in trial.ways else None)
     wrong = flaws(wish, route) if wish.drawn is not None else ()

@@ -53,7 +53,7 @@ def entry(function):
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
-    monkeypatch.setattr(kept, "_folders", lambda: iter([tmp_path / "kept"]))
+    monkeypatch.setattr(kept, "folders", lambda: iter([tmp_path / "kept"]))
     return tmp_path / "kept"
 
 
@@ -166,6 +166,6 @@ def test_what_c_does_not_know_is_refused(folder, value, said):
 
 def test_without_a_place_to_keep_it_code_still_runs(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("in the way")
-    monkeypatch.setattr(kept, "_folders", lambda: iter([tmp_path / "file" / "kept"]))
+    monkeypatch.setattr(kept, "folders", lambda: iter([tmp_path / "file" / "kept"]))
     assert ask(entry(weigh))[0] == -162.0
     assert not kept.is_kept("weigh", "world")

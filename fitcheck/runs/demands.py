@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.runs.built import BEND_SAGITTA
 from fitcheck.runs.certify import certify
 from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
@@ -97,6 +98,8 @@ def _at_rim(wish: RunWish) -> float:
 def in_the_way(world: World, wish: RunWish, others: Sequence[tuple[RunWish, Laid]] = ()) -> Obstacles:
     """All that a run must keep away from between its straight ends."""
     extra, more = demands(world, wish, others), [laid for _, laid in others]
+    # As a part of the world its bends reach a hair farther out, and may not be seen to reach in there.
+    extra |= dict.fromkeys(guarded_parts(world), BEND_SAGITTA - wish.clearance)
     return obstacles(world, skip=_own_volumes(wish), extra=extra, more=more)
 
 

@@ -21,7 +21,14 @@ def laid(world: World) -> World:
         # The search loads its compiled kernels: only where there is something to lay.
         from fitcheck.runs.built import with_runs
         from fitcheck.runs.guarded import guarded
-        from fitcheck.runs.together import lay_all
+        from fitcheck.runs.remembered import remember, remembered
 
-        found = _laid[world] = with_runs(world, lay_all(guarded(world)))
+        among = guarded(world)
+        runs = remembered(among)
+        if runs is None:
+            from fitcheck.runs.together import lay_all
+
+            runs = lay_all(among)
+            remember(among, runs)
+        found = _laid[world] = with_runs(world, runs)
     return found

@@ -135,7 +135,7 @@ class Route:
             raise ValueError(f"the radius {self.radius} is not above 0")
         if np.any(self._lengths < NOTHING):
             raise ValueError("a point of the route stands twice in a row")
-        if np.any(self.turns > math.pi - TURNS_BACK):
+        if turns_back(corners):
             raise ValueError("the route turns straight back")
 
     @cached_property
@@ -273,6 +273,13 @@ class Route:
     def moved(self, frame: Frame) -> Route:
         """The route turned and shifted; a mirroring `frame.rotation` is as good."""
         return Route(frame.point(self.corners), self.radius)
+
+
+def turns_back(corners: np.ndarray) -> bool:
+    """Whether a polyline (n, 3) turns straight back at a corner: no arc does that."""
+    legs = np.diff(corners, axis=0)
+    ways = legs / np.linalg.norm(legs, axis=1)[:, None]
+    return bool(np.any(angles_between(ways) > math.pi - TURNS_BACK))
 
 
 def from_points(points: np.ndarray, radius: float) -> Route:

@@ -16,7 +16,7 @@ from fitcheck.runs.kernels.search_lattice import Lattice, Tree
 from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.runs.legs import Found, Limits, Pose
 from fitcheck.runs.obstacles import Obstacles, distance_at
-from fitcheck.runs.route import Route
+from fitcheck.runs.route import Route, turns_back
 from fitcheck.runs.shorten import tidy
 
 # What a search keeps more than it must, mm: DIP pays for the points between those looked at,
@@ -122,7 +122,8 @@ def between(
     if found.route is None:
         return found
     whole = tidy(np.concatenate([[start.at], found.route.corners, [goal.at]]))
-    return replace(found, route=Route(whole, manner.rules.radius))
+    # With a very small radius it may turn right round at the end of a stub: that is no bend.
+    return replace(found, route=None if turns_back(whole) else Route(whole, manner.rules.radius))
 
 
 def _swapped(found: Found) -> Found:

@@ -62,16 +62,17 @@ def lay_all(world: World) -> tuple[LaidRun, ...]:
 def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found]) -> _Trial:
     """The order that gave most runs a way; fills in which of the others have one alone."""
     order = sorted((w for w in world.wishes if w.drawn is None), key=lambda wish: (_apart(wish), wish.name))
-    best = _Trial()
+    best, promoted = _Trial(), set[str]()
     for _ in range(ROUNDS):
         trial = _Trial({way.wish.name: way for way in fixed})
         _lay(world, order, trial, QUICKLY)
         best = trial if len(trial.ways) > len(best.ways) else best
         blocked = [wish for wish in order if wish.name not in trial.ways]
         alone |= {wish.name: find_way(world, wish) for wish in blocked if wish.name not in alone}
-        first = next((wish for wish in blocked if isinstance(alone[wish.name], Way)), None)
+        first = next((w for w in blocked if w.name not in promoted and isinstance(alone[w.name], Way)), None)
         if first is None:
             break
+        promoted.add(first.name)
         order = [first, *(wish for wish in order if wish is not first)]
     # Those that no order gave a way quickly, and that have one alone, are searched for as long as it takes.
     _lay(world, [wish for wish in order if isinstance(alone.get(wish.name), Way)], best, FULLY)

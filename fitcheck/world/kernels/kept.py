@@ -75,7 +75,7 @@ def function(name: str, room: str, signature: str, make: Callable[[], bytes]) ->
     """
     stem = f"{name}-{fingerprint(room)}"
     file = f"{stem}-{hashlib.sha256(signature.encode()).hexdigest()[:8]}.o"
-    code = next((code for folder in _folders() if (code := _read(folder / file))), None)
+    code = next((code for folder in folders() if (code := _read(folder / file))), None)
     if code is None:
         code = make()
         _keep(file, stem, code)
@@ -84,10 +84,10 @@ def function(name: str, room: str, signature: str, make: Callable[[], bytes]) ->
 
 def is_kept(name: str, room: str) -> bool:
     """Whether an entry point was compiled before, for arguments of some kind."""
-    return any(any(folder.glob(f"{name}-{fingerprint(room)}-*.o")) for folder in _folders())
+    return any(any(folder.glob(f"{name}-{fingerprint(room)}-*.o")) for folder in folders())
 
 
-def _folders() -> Iterator[Path]:
+def folders() -> Iterator[Path]:
     """Where code may be kept, best first: where Python keeps its own, else the user's cache."""
     yield Path(importlib.util.cache_from_source(__file__)).parent
     home = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
@@ -107,7 +107,7 @@ def _read(file: Path) -> bytes | None:
 def _keep(file: str, stem: str, code: bytes) -> None:
     """Write code where it can be written, whole or not at all; what it was of other sources goes."""
     of_processor = stem.rpartition("-")[0]
-    for folder in _folders():
+    for folder in folders():
         try:
             folder.mkdir(parents=True, exist_ok=True)
             half = folder / f"{file}.{os.getpid()}"

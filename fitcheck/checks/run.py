@@ -91,6 +91,8 @@ def _no_way(wish: RunWish, why: NoWay) -> str:
         said = f"{found}: no room to bend at {why.place}{f', {among} in the way' if among else ''}"
     elif why.reason == "taken":
         said = f"{found} beside {among}: alone it has one"
+    elif why.reason == "outside":
+        said = f"has no way yet: {why.place} lies outside {among}; name the opening that it goes through"
     else:
         said = found
     would = []

@@ -11,7 +11,7 @@ import numpy as np
 from fitcheck.runs.demands import Judged, in_the_way, judge, legs
 from fitcheck.runs.legs import Found, Limits
 from fitcheck.runs.necks import FLOOR, Neck, widest
-from fitcheck.runs.single import Others, Way, find_way, region
+from fitcheck.runs.single import Others, Way, find_way, region, unopened
 from fitcheck.runs.threading import opening_size
 from fitcheck.world.wishes import NoWay, Passage, RunWish
 from fitcheck.world.world import World
@@ -37,6 +37,10 @@ def no_way(
         others: those that have a way.
         alone: its way, or what its search found out, without them.
     """
+    out = unopened(world, wish)
+    if out is not None:
+        end, case = out
+        return NoWay("outside", False, end.place, (case.name,)), end.at
     small = _too_small(wish)
     if small is not None:
         return small

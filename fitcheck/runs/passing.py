@@ -19,25 +19,32 @@ from fitcheck.runs.route import Route, from_points
 FindLeg = Callable[[Pose, Pose], Found]
 # Which of the places (n, 3) are clear for the run.
 Clear = Callable[[np.ndarray], np.ndarray]
-# Choices of openings tried, places in each, and ways to combine these.
-CHOICES, PLACES, COMBINED = 16, 3, 6
+# Choices of openings tried, and places in each.
+CHOICES, PLACES = 16, 3
+# How many combinations of places are tried, and whether also against the sense that lies ahead: the longer
+# each is searched for, the fewer. A leg that has its way is not searched again.
+BREADTH = ((4, False), (3, True), (1, False))
 # Places in an opening are looked at on a grid of so many either way from its middle.
 GRID = 8
 
 
-def find_through(find_leg: FindLeg, clear: Clear, legs: Legs, radius: float) -> Found:
+def find_through(find_leg: FindLeg, clear: Clear, legs: Legs, radius: float, again: int) -> Found:
     """The shortest route by any choice of openings, each gone through in the sense that lies ahead.
 
     Only where that gives none the other senses are tried.
+
+    Args:
+        again: how often it was tried before.
     """
     if not legs.through:
         return find_leg(legs.start, legs.goal)
     first: Found | None = None
-    for turned in (False, True):
+    combined, both = BREADTH[again]
+    for turned in (False, True) if both else (False,):
         routes: list[tuple[Found, Route]] = []
         for chosen in islice(product(*(range(len(step)) for step in legs.through)), CHOICES):
             ways = [step[k] for step, k in zip(legs.through, chosen, strict=True)]
-            found = _along(find_leg, clear, legs, ways, turned, radius)
+            found = _along(find_leg, clear, legs, ways, turned, radius, combined)
             first = first or found
             if found.route is not None:
                 routes.append((replace(found, through=chosen), found.route))
@@ -48,7 +55,13 @@ def find_through(find_leg: FindLeg, clear: Clear, legs: Legs, radius: float) -> 
 
 
 def _along(
-    find_leg: FindLeg, clear: Clear, legs: Legs, ways: list[Way], turned: bool, radius: float
+    find_leg: FindLeg,
+    clear: Clear,
+    legs: Legs,
+    ways: list[Way],
+    turned: bool,
+    radius: float,
+    combined: int,
 ) -> Found:
     """A route by these openings; the first failure where there is none."""
     first: Found | None = None
@@ -58,7 +71,7 @@ def _along(
             blocked = next(k for k, found in enumerate(spots) if not found)
             first = first or Found(None, reached=(ways[blocked].at, ways[blocked].at), leg=blocked)
             continue
-        for places in islice(product(*spots), COMBINED):
+        for places in islice(product(*spots), combined):
             found = _chain(find_leg, legs, ways, places, senses, radius)
             if found.route is not None:
                 return found

@@ -19,8 +19,8 @@ from fitcheck.runs.rigid import find_rigid
 from fitcheck.runs.route import Route
 from fitcheck.runs.rows import Laid
 from fitcheck.runs.soft import find_soft
-from fitcheck.world.wishes import Passage, RunWish
-from fitcheck.world.world import World
+from fitcheck.world.wishes import End, Passage, RunWish
+from fitcheck.world.world import Part, World
 
 # Pitch of the field that a search asks first, and how far it looks, mm.
 PITCH, CAP = 8.0, 60.0
@@ -53,6 +53,8 @@ class Way:
 
 def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = FULLY) -> Way | Found:
     """A way for a run among all parts and other runs; what the search found out if it got none."""
+    if unopened(world, wish):
+        return Found(None)
     found = search(world, wish, others, limits)
     if found.route is None:
         return found
@@ -61,6 +63,21 @@ def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = 
     if not judged.holds:
         return Found(None, found.expansions, found.exhausted, found.reached, found.blocked, found.leg)
     return Way(wish, found.route, through)
+
+
+def unopened(world: World, wish: RunWish) -> tuple[End, Part] | None:
+    """An end outside a case that the other end is in, though the run names no opening of the case.
+
+    A builder wants no tube to slip out by an air vent because a fitting sticks through the wall.
+    """
+    ends = (wish.start, wish.goal)
+    for case in world.parts:
+        low, high = case.bounds
+        within = [bool((low <= end.at).all() and (end.at <= high).all()) for end in ends]
+        named = any(passage.part == case.name for step in wish.through for passage in step)
+        if case.shape.compartments and within[0] != within[1] and not named:
+            return ends[within.index(False)], case
+    return None
 
 
 def search(world: World, wish: RunWish, others: Others, limits: Limits) -> Found:
@@ -72,7 +89,7 @@ def search(world: World, wish: RunWish, others: Others, limits: Limits) -> Found
     searched = _Searched(among, wish, region(among, wish), limits)
     found = Found(None)
     for again in range(limits.rounds):
-        found = find_through(partial(searched.leg, again), searched.clear, legs(wish), wish.radius)
+        found = find_through(partial(searched.leg, again), searched.clear, legs(wish), wish.radius, again)
         if found.route is not None or not searched.doubtful:
             break
     return found

@@ -128,8 +128,9 @@ class NoWay:
     """Why a run got no way.
 
     Args:
-        reason: narrow (nothing so thick passes), bend (no room to bend), taken (by other runs), or
-            search (none was found, and no reason either).
+        reason: narrow (nothing so thick passes), bend (no room to bend), taken (by other runs),
+            outside (an end lies outside a case and no opening of the case is named), or search (none was
+            found, and no reason either).
         proved: shown to be impossible; else it only was not found.
         place: the port or place where there is no room to bend.
         parts: what makes the neck, stands in the way, or takes the way.

@@ -1,6 +1,6 @@
 """How long a whole check takes: ours against ways by hand, in one run.
 
-Run with `pytest tests/bench/test_bench_check.py --benchmark-enable -s -m ''`. Each test prints
+Run with `pytest tests/bench/test_bench_check.py --benchmark-enable -s -m '' -n 0`. Each test prints
 the times of all ways, asked in turn, and the ratios. Ours answers more: what may touch, depths,
 ways out, rooms, where to mend; the other ways give hits or distances. Loading is in all ways or in none.
 """

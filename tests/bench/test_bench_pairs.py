@@ -1,6 +1,6 @@
 """How long near pairs take: ours against ways to do it by hand, on the same pairs in one run.
 
-Run with `pytest tests/bench --benchmark-enable -s -m ''`; each test prints the times of the ways, asked in
+Run with `pytest tests/bench --benchmark-enable -s -m '' -n 0`; each test prints the times of the ways, asked in
 turn, and their ratio. The other ways give other answers (primitive distances of python-fcl are wrong on
 square scenes, and it has no depth): only where all are meshes the distances are compared too.
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import fields
 
 import jsonschema
 import numpy as np
@@ -14,7 +15,10 @@ from fitcheck.finding import Verdict
 from fitcheck.outputs.json import report_data, report_json, result_schema
 from fitcheck.outputs.run_list import cut_list_file, run_list
 from fitcheck.report import check_world
+from fitcheck.runs.guarded import guarded
 from fitcheck.runs.lay import laid
+from fitcheck.runs.remembered import remember, remembered
+from fitcheck.runs.together import lay_all
 
 # Two fittings that look at each other along x, their mouths 200 mm apart.
 FACING = fitting("left_end", "[0, 0, 0]", "+x") + fitting("right_end", "[240, 0, 0]", "-x")
@@ -121,6 +125,29 @@ def test_length_at_hand():
     assert "224.0 mm are needed, 223 mm are at hand" in short.sentence
 
 
+def test_pulled_out_while_connected():
+    def pulled(towards, length=""):
+        return told(
+            load(
+                FACING,
+                TUBE.replace("}", f"{length}, pull: {{part: right_end, towards: {towards}, by: 100 mm}}}}"),
+            )
+        )
+
+    # 200 mm between the mouths, 100 more, and 12 mm in each fitting: all on one line.
+    short = pulled("right", ", length: 323 mm")
+    assert short.verdict == Verdict.FAILS
+    assert "right_end pulled 100 mm to the right, 324.0 mm are needed, 323 mm are at hand" in short.sentence
+    assert pulled("right", ", length: 324 mm").verdict == Verdict.FITS
+    # Pulled up, the straight line between the mouths is 223.6; from 324 on it follows along.
+    assert pulled("top", ", length: 240 mm").verdict == Verdict.FAILS
+    between = pulled("top", ", length: 320 mm")
+    assert between.verdict == Verdict.UNKNOWN
+    assert "may not reach: from 324 mm on it follows along" in between.sentence
+    assert pulled("top", ", length: 325 mm").verdict == Verdict.FITS
+    assert "324 mm are needed at the least, 324 mm follow along" in pulled("right").sentence
+
+
 def test_a_closed_wall_is_proved_to_stop_it():
     finding = told(load(FACING + chamber(), TUBE))
     assert finding.verdict == Verdict.FAILS
@@ -197,7 +224,35 @@ def test_lists():
     assert lines[1] == "tube,soft tube,13.00,10.00,224.00,0"
 
 
-def test_same_scene_same_ways():
-    ways = [laid(load(CROSSING, "\n".join(BOTH))).laid for _ in range(2)]
-    for one, other in zip(*ways, strict=True):
+def test_same_scene_same_ways_searched_or_remembered():
+    world = guarded(load(CROSSING, "\n".join(BOTH)))
+    searched = [lay_all(world) for _ in range(2)]
+    remember(world, searched[0])
+    again = remembered(guarded(load(CROSSING, "\n".join(BOTH))))
+    for one, other, third in zip(*searched, again, strict=True):
         assert np.array_equal(one.corners, other.corners)
+        for field in fields(one):
+            if field.name == "corners":
+                assert np.array_equal(one.corners, third.corners)
+            elif field.name != "wish":
+                assert getattr(one, field.name) == getattr(third, field.name)
+
+
+def test_another_scene_is_not_remembered():
+    world = guarded(load(CROSSING, "\n".join(BOTH)))
+    remember(world, lay_all(world))
+    assert remembered(world) is not None
+    wider = "\n".join(BOTH).replace("clearance: 2 mm", "clearance: 2.5 mm")
+    assert remembered(guarded(load(CROSSING, wider))) is None
+    moved = CROSSING.replace("[120, 120, 0]", "[120, 120, 1e-6]")
+    assert remembered(guarded(load(moved, "\n".join(BOTH)))) is None
+
+
+def test_what_was_kept_of_a_run_without_a_way():
+    world = guarded(load(FACING + chamber(", cut_out: round, cut_long: 15"), TUBE))
+    (run,) = lay_all(world)
+    remember(world, (run,))
+    (again,) = remembered(world)
+    assert again.no_way == run.no_way
+    assert again.where == run.where
+    assert again.corners is None

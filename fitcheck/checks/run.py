@@ -76,7 +76,8 @@ def _judged(run: LaidRun) -> tuple[Verdict, str]:
     wrong += [flaw.said for flaw in run.flaws]
     if wrong:
         drawn = "is drawn" if run.wish.drawn is not None else "is laid"
-        return Verdict.FAILS, f"{drawn} {way}; {'; '.join(wrong)}"
+        sure = run.spare < 0 or any(flaw.sure for flaw in run.flaws)
+        return Verdict.FAILS if sure else Verdict.UNKNOWN, f"{drawn} {way}; {'; '.join(wrong)}"
     return Verdict.FITS, f"has a way {way}"
 
 

@@ -67,8 +67,9 @@ def _name(world: World) -> str:
     rows = world_rows(world)
     found = hashlib.sha256(_sources())
     cases = [(part.name, part.bounds) for part in world.parts if part.shape.compartments]
+    fastened = [(contact.kind, contact.a, contact.b) for contact in world.contacts]
     trees = (rows.trees.boxes, rows.trees.links, rows.trees.corners)
-    _add(found, (rows.numbers, rows.bounds, rows.body, rows.names, trees, cases, world.wishes))
+    _add(found, (rows.numbers, rows.bounds, rows.body, rows.names, trees, cases, fastened, world.wishes))
     return f"ways-{found.hexdigest()[:32]}.json"
 
 

@@ -11,6 +11,7 @@ from fitcheck.runs.blame import no_way
 from fitcheck.runs.demands import judge, stubs
 from fitcheck.runs.drawn import as_drawn, flaws, taken
 from fitcheck.runs.legs import Found, Limits
+from fitcheck.runs.pulled import ROUNDING, slack
 from fitcheck.runs.route import Route
 from fitcheck.runs.rows import Laid
 from fitcheck.runs.single import FULLY, Others, Way, bound, find_way
@@ -22,8 +23,6 @@ from fitcheck.world.world import World
 # How often all are laid anew with the one that failed first; how long each is searched for then.
 ROUNDS = 8
 QUICKLY = Limits(rounds=1)
-# A length at hand is enough within so much, mm: rounding.
-ROUNDING = 1e-6
 
 
 @dataclass
@@ -117,6 +116,7 @@ def _told(
     threading = thread(wish, through) if wish.kind == CABLE else Threading("")
     if threading.blocked:
         wrong = (*wrong, Flaw("plug", threading.said))
+    follows, stuck = slack(world, wish, route)
     return LaidRun(
         wish=wish,
         corners=route.corners,
@@ -129,8 +129,8 @@ def _told(
         where=point(judged.where),
         nearest=judged.nearest,
         through=tuple(passage.place for passage in through),
-        flaws=(*wrong, *_too_short(wish, route)),
-        notes=tuple(_notes(wish, threading)),
+        flaws=(*wrong, *_too_short(wish, route), *([] if stuck is None else [stuck])),
+        notes=(*_notes(wish, threading), *([follows] if follows else [])),
     )
 
 

@@ -150,10 +150,11 @@ class NoWay:
 
 @dataclass(frozen=True)
 class Flaw:
-    """What is wrong with a way that there is: which demand, and the sentence."""
+    """What is wrong with a way that there is: which demand, the sentence, and whether it is proved."""
 
     demand: str
     said: str
+    sure: bool = True
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,6 +15,7 @@ from fitcheck.outputs.json import report_data, report_json, result_schema
 from fitcheck.outputs.run_list import cut_list_file, run_list
 from fitcheck.report import check_world
 from fitcheck.runs.lay import laid
+from fitcheck.scene.mistakes import Mistakes
 
 # Two fittings that look at each other along x, their mouths 200 mm apart.
 FACING = fitting("left_end", "[0, 0, 0]", "+x") + fitting("right_end", "[240, 0, 0]", "-x")
@@ -201,3 +202,11 @@ def test_same_scene_same_ways():
     ways = [laid(load(CROSSING, "\n".join(BOTH))).laid for _ in range(2)]
     for one, other in zip(*ways, strict=True):
         assert np.array_equal(one.corners, other.corners)
+
+
+@pytest.mark.parametrize("through", ["[wal.round_cut]", "[[wal.round_cut]]"])
+def test_a_wrong_name_in_a_list_is_said_once_and_of_the_key_of_the_list(through):
+    with pytest.raises(Mistakes) as caught:
+        load(FACING, TUBE.replace("}", f", through: {through}}}"))
+    (mistake,) = caught.value.items
+    assert (mistake.subject, mistake.problem) == ("through", "there is no `wal` here")

@@ -73,7 +73,7 @@ def check(
     from fitcheck.outputs.text import report_text, verdict_line
     from fitcheck.report import exit_code
 
-    _, report = _checked(scene, set_, facts=as_json)
+    _, report = _checked(scene, set_, facts=as_json, quiet=quiet)
     if as_json:
         _say(report_json(report))
     elif quiet:
@@ -249,10 +249,11 @@ def explain(
     _say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[World, Report]:
+def _checked(
+    scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
+) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
     from fitcheck import check_world, load
-    from fitcheck.runs.lay import laid
 
     values = {}
     for item in given or []:
@@ -263,7 +264,7 @@ def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[
     text = sys.stdin.read() if scene == "-" else None
     _announce_compilation()
     world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    world = laid(world)
+    world = _laid(world, quiet)
     return world, check_world(world, facts)
 
 
@@ -273,6 +274,15 @@ def _announce_compilation() -> None:
 
     if not is_compiled():
         _tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
+
+
+def _laid(world: World, quiet: bool) -> World:
+    """The world with its runs laid; says which of them is searched for."""
+    from fitcheck.outputs.progress import rewritten_line
+    from fitcheck.runs.lay import laid
+
+    with rewritten_line(sys.stderr, silent=quiet) as write:
+        return laid(world, lambda number, run: write(f"laying runs: {number} of {len(world.wishes)}, {run}"))
 
 
 def _reading(work: Callable[[], T]) -> T:

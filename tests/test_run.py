@@ -15,6 +15,7 @@ from fitcheck.outputs.json import report_data, report_json, result_schema
 from fitcheck.outputs.run_list import cut_list_file, run_list
 from fitcheck.report import check_world
 from fitcheck.runs.lay import laid
+from fitcheck.runs.together import lay_all
 from fitcheck.scene.mistakes import Mistakes
 
 # Two fittings that look at each other along x, their mouths 200 mm apart.
@@ -178,6 +179,20 @@ def test_two_runs_that_would_cross_go_round_each_other_in_any_order():
         assert not [f for f in report.findings if f.check == "interference"]
     for one, other in zip(*found, strict=True):
         assert np.array_equal(one, other)
+
+
+def test_each_search_is_told_before_it_begins():
+    # The drawn one has its way at once. The longer of the others goes second; it is stopped, so it is
+    # asked again alone, and then why.
+    ends = fitting("low", "[0, 0, -300]", "+x") + fitting("high", "[100, 0, -300]", "-x")
+    ends += fitting("a", "[0, 0, -400]", "+x") + fitting("b", "[240, 0, -400]", "-x")
+    runs = TUBE + f"\nshort: {{{SOFT}, from: low.tube_end, to: high.tube_end}}"
+    runs += f"\nby_hand: {{{SOFT}, from: a.tube_end, to: b.tube_end, points: []}}"
+    said = []
+    world = load(FACING + chamber() + ends, runs)
+    found = lay_all(world, lambda number, name: said.append((number, name)))
+    assert said == [(2, "short"), (3, "tube"), (3, "tube"), (3, "tube")]
+    assert [run.corners is not None for run in found] == [False, True, True]
 
 
 def test_report_holds_the_runs():

@@ -277,12 +277,22 @@ def _announce_compilation() -> None:
 
 
 def _laid(world: World, quiet: bool) -> World:
-    """The world with its runs laid; says which of them is searched for."""
+    """The world with its runs laid; says what the first search waits for, and which run is searched for."""
     from fitcheck.outputs.progress import rewritten_line
-    from fitcheck.runs.lay import laid
+    from fitcheck.runs.lay import is_compiled, laid
+
+    begun = False
+
+    def tell(number: int, run: str) -> None:
+        # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
+        nonlocal begun
+        if not begun and not is_compiled():
+            _tell("compiling the search for runs; this happens once and takes about a minute …\n")
+        begun = True
+        write(f"laying runs: {number} of {len(world.wishes)}, {run}")
 
     with rewritten_line(sys.stderr, silent=quiet) as write:
-        return laid(world, lambda number, run: write(f"laying runs: {number} of {len(world.wishes)}, {run}"))
+        return laid(world, tell)
 
 
 def _reading(work: Callable[[], T]) -> T:

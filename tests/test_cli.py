@@ -215,3 +215,47 @@ def test_a_key_that_stops_a_search_is_130_and_leaves_no_line(two_tubes):
     code, got = on_a_terminal(STOPPED, two_tubes, stop_at="long_one")
     # What is said while kernels are compiled comes before.
     assert (code, got[-len(PROGRESS) :]) == (130, PROGRESS)
+
+
+# The kernels of runs are looked for in a folder of the test; some stand there as empty files.
+KERNELS_KEPT = """
+import sys, fitcheck.cli, fitcheck.runs.remembered as remembered, fitcheck.runs.together as together
+from pathlib import Path
+from fitcheck.runs.kernels import compiled, search_compiled as search
+for entry in {kept}:
+    folder = Path(entry.dispatcher.stats.cache_path)
+    folder.mkdir(exist_ok=True)
+    (folder / f"file.{{entry.function.__qualname__}}-1.nbi").touch()
+remembered.folders = lambda: ()
+together.find_way = lambda *asked: sys.exit(0)
+sys.argv = ["fitcheck", "check", "-"]
+fitcheck.cli.run()
+"""
+SEARCHED = "tube: {kind: soft tube, outside: 13 mm, from: a.tube_end, to: b.tube_end}"
+DRAWN = SEARCHED.replace("}", ", points: [[120, 0, 50]]}")
+
+
+@pytest.mark.parametrize(
+    ("runs", "kept", "said"),
+    [
+        (SEARCHED, "[]", True),
+        (SEARCHED, "[compiled.fill_field, search.ways_home]", True),
+        (SEARCHED, "[compiled.fill_field, search.ways_home, search.grow]", False),
+        (DRAWN, "[]", False),
+        ("", "[]", False),
+    ],
+)
+def test_a_search_that_waits_for_the_compiler_says_so(tmp_path, runs, kept, said):
+    ends = fitting("a", "[0, 0, 0]", "+x") + fitting("b", "[240, 0, 0]", "-x")
+    got = subprocess.run(
+        [sys.executable, "-c", KERNELS_KEPT.format(kept=kept)],
+        input=scene(ends, runs) if runs else f"parts:\n{ends}",
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(TOP), "NUMBA_CACHE_DIR": str(tmp_path)},
+        timeout=60,
+        check=False,
+    )
+    line = "compiling the search for runs; this happens once and takes about a minute …"
+    assert (line in got.stderr.splitlines()) == said
+    assert got.returncode in (0, 1)  # the one that is drawn is too near its ends

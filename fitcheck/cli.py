@@ -342,11 +342,27 @@ def run() -> None:
     os.environ["PYDANTIC_DISABLE_PLUGINS"] = "__all__"
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    sys.unraisablehook = _unraisable
     code = _ended()
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError):
             stream.flush()
     os._exit(code)
+
+
+def _unraisable(lost: sys.UnraisableHookArgs) -> None:
+    """End at once where a key stops us inside a call from a library.
+
+    The compiler makes such calls: what they raise is lost, and the library then fails without it.
+    """
+    if lost.exc_type is not KeyboardInterrupt:
+        sys.__unraisablehook__(lost)
+        return
+    from fitcheck.outputs.progress import WIPE
+
+    if sys.stderr.isatty():
+        _tell(WIPE)
+    os._exit(INTERRUPTED)
 
 
 def _ended() -> int:

@@ -259,3 +259,18 @@ def test_a_search_that_waits_for_the_compiler_says_so(tmp_path, runs, kept, said
     line = "compiling the search for runs; this happens once and takes about a minute …"
     assert (line in got.stderr.splitlines()) == said
     assert got.returncode in (0, 1)  # the one that is drawn is too near its ends
+
+
+def test_a_key_is_not_lost_where_a_library_calls_python():
+    # What such a call raises, Python can only report.
+    code = (
+        "import ctypes, signal, sys, time, fitcheck, fitcheck.cli\n"
+        "call = ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGINT))\n"
+        "fitcheck.load = lambda *_: (call(), time.sleep(60)); sys.argv = ['fitcheck', 'check', 'x.yaml']\n"
+        "fitcheck.cli.run()"
+    )
+    got = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=30, check=False
+    )
+    assert (got.returncode, got.stdout) == (130, "")
+    assert "KeyboardInterrupt" not in got.stderr

@@ -73,7 +73,7 @@ def check(
     from fitcheck.outputs.text import report_text, verdict_line
     from fitcheck.report import exit_code
 
-    _, report = _checked(scene, set_, facts=as_json)
+    _, report = _checked(scene, set_, facts=as_json, quiet=quiet)
     if as_json:
         _say(report_json(report))
     elif quiet:
@@ -249,10 +249,11 @@ def explain(
     _say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[World, Report]:
+def _checked(
+    scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
+) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
     from fitcheck import check_world, load
-    from fitcheck.runs.lay import laid
 
     values = {}
     for item in given or []:
@@ -263,7 +264,7 @@ def _checked(scene: str, given: list[str] | None, facts: bool = False) -> tuple[
     text = sys.stdin.read() if scene == "-" else None
     _announce_compilation()
     world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    world = laid(world)
+    world = _laid(world, quiet)
     return world, check_world(world, facts)
 
 
@@ -273,6 +274,25 @@ def _announce_compilation() -> None:
 
     if not is_compiled():
         _tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
+
+
+def _laid(world: World, quiet: bool) -> World:
+    """The world with its runs laid; says what the first search waits for, and which run is searched for."""
+    from fitcheck.outputs.progress import rewritten_line
+    from fitcheck.runs.lay import is_compiled, laid
+
+    begun = False
+
+    def tell(number: int, run: str) -> None:
+        # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
+        nonlocal begun
+        if not begun and not is_compiled():
+            _tell("compiling the search for runs; this happens once and takes about a minute …\n")
+        begun = True
+        write(f"laying runs: {number} of {len(world.wishes)}, {run}")
+
+    with rewritten_line(sys.stderr, silent=quiet) as write:
+        return laid(world, tell)
 
 
 def _reading(work: Callable[[], T]) -> T:
@@ -322,11 +342,27 @@ def run() -> None:
     os.environ["PYDANTIC_DISABLE_PLUGINS"] = "__all__"
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    sys.unraisablehook = _unraisable
     code = _ended()
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError):
             stream.flush()
     os._exit(code)
+
+
+def _unraisable(lost: sys.UnraisableHookArgs) -> None:
+    """End at once where a key stops us inside a call from a library.
+
+    The compiler makes such calls: what they raise is lost, and the library then fails without it.
+    """
+    if lost.exc_type is not KeyboardInterrupt:
+        sys.__unraisablehook__(lost)
+        return
+    from fitcheck.outputs.progress import WIPE
+
+    if sys.stderr.isatty():
+        _tell(WIPE)
+    os._exit(INTERRUPTED)
 
 
 def _ended() -> int:

@@ -1,22 +1,28 @@
 """The commands as a user meets them: exit codes, streams, JSON that its schema accepts."""
 
+import contextlib
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import jsonschema
 import pytest
+from small_runs import fitting, scene
 
 TOP = Path(__file__).resolve().parents[1]
 DOME = "scenes/dome_render.yaml"
 
 
-def run(*words, text=None, cwd=TOP):
+PLAIN = "from fitcheck.cli import run; run()"
+
+
+def run(*words, text=None, cwd=TOP, code=PLAIN):
     environment = {**os.environ, "PYTHONPATH": str(TOP)}
     return subprocess.run(
-        [sys.executable, "-c", "from fitcheck.cli import run; run()", *words],
+        [sys.executable, "-c", code, *words],
         input=text,
         capture_output=True,
         text=True,
@@ -142,3 +148,129 @@ def test_a_check_leaves_the_compiler_and_slow_libraries_alone():
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=60, check=False
     )
     assert got.stdout.splitlines()[-1] == "0 []"
+
+
+TUBE = "{kind: soft tube, outside: 13 mm, bend_radius: 40 mm, from: %s.tube_end, to: %s.tube_end}"
+TWO_TUBES = scene(
+    fitting("a", "[0, 0, 0]", "+x") + fitting("b", "[240, 0, 0]", "-x")
+    + fitting("c", "[0, 0, 200]", "+x") + fitting("d", "[260, 0, 200]", "-x"),
+    f"long_one: {TUBE % ('c', 'd')}\nshort_one: {TUBE % ('a', 'b')}",
+)  # fmt: skip
+# The second search waits for a key that stops the program.
+STOPPED = """
+import sys, time, fitcheck.cli, fitcheck.runs.remembered as remembered, fitcheck.runs.together as together
+remembered.folders = lambda: ()
+find = together.find_way
+together.find_way = lambda *asked: find(*asked) if asked[1].name == "short_one" else time.sleep(60)
+sys.argv = ["fitcheck", "check", *sys.argv[1:]]
+fitcheck.cli.run()
+"""
+# No way is remembered, nor kept for others to remember.
+ANEW = """
+import sys, fitcheck.cli, fitcheck.runs.remembered as remembered
+remembered.folders = lambda: ()
+sys.argv = ["fitcheck", "check", *sys.argv[1:]]
+fitcheck.cli.run()
+"""
+PROGRESS = "\r\x1b[Klaying runs: 1 of 2, short_one\r\x1b[Klaying runs: 2 of 2, long_one\r\x1b[K"
+
+
+def on_a_terminal(code, *words, stop_at=None):
+    """Exit code and what a terminal got as standard error; a key stops the program at a text."""
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    started = subprocess.Popen(
+        [sys.executable, "-c", code, *words],
+        stdout=subprocess.DEVNULL,
+        stderr=theirs,
+        cwd=TOP,
+        env={**os.environ, "PYTHONPATH": str(TOP), "TERM": "xterm"},
+    )
+    os.close(theirs)
+    got = ""
+    with contextlib.suppress(OSError):  # the other side was closed
+        while more := os.read(ours, 1000).decode():
+            got += more
+            if stop_at is not None and stop_at in got:
+                started.send_signal(signal.SIGINT)
+                stop_at = None
+    os.close(ours)
+    return started.wait(timeout=60), got
+
+
+@pytest.fixture
+def two_tubes(tmp_path):
+    (tmp_path / "scene.yaml").write_text(TWO_TUBES)
+    return str(tmp_path / "scene.yaml")
+
+
+def test_progress_is_one_line_of_a_terminal_and_wiped(two_tubes):
+    assert run("check", two_tubes).returncode == 0  # now its kernels are kept
+    assert on_a_terminal(ANEW, two_tubes) == (0, PROGRESS)
+    assert on_a_terminal(ANEW, two_tubes, "--quiet") == (0, "")
+    assert run(two_tubes, code=ANEW).stderr == ""
+
+
+def test_a_key_that_stops_a_search_is_130_and_leaves_no_line(two_tubes):
+    code, got = on_a_terminal(STOPPED, two_tubes, stop_at="long_one")
+    # What is said while kernels are compiled comes before.
+    assert (code, got[-len(PROGRESS) :]) == (130, PROGRESS)
+
+
+# The kernels of runs are looked for in a folder of the test; some stand there as empty files.
+KERNELS_KEPT = """
+import sys, fitcheck.cli, fitcheck.runs.remembered as remembered, fitcheck.runs.together as together
+from pathlib import Path
+from fitcheck.runs.kernels import compiled, search_compiled as search
+for entry in {kept}:
+    folder = Path(entry.dispatcher.stats.cache_path)
+    folder.mkdir(exist_ok=True)
+    (folder / f"file.{{entry.function.__qualname__}}-1.nbi").touch()
+remembered.folders = lambda: ()
+together.find_way = lambda *asked: sys.exit(0)
+sys.argv = ["fitcheck", "check", "-"]
+fitcheck.cli.run()
+"""
+SEARCHED = "tube: {kind: soft tube, outside: 13 mm, from: a.tube_end, to: b.tube_end}"
+DRAWN = SEARCHED.replace("}", ", points: [[120, 0, 50]]}")
+
+
+@pytest.mark.parametrize(
+    ("runs", "kept", "said"),
+    [
+        (SEARCHED, "[]", True),
+        (SEARCHED, "[compiled.fill_field, search.ways_home]", True),
+        (SEARCHED, "[compiled.fill_field, search.ways_home, search.grow]", False),
+        (DRAWN, "[]", False),
+        ("", "[]", False),
+    ],
+)
+def test_a_search_that_waits_for_the_compiler_says_so(tmp_path, runs, kept, said):
+    ends = fitting("a", "[0, 0, 0]", "+x") + fitting("b", "[240, 0, 0]", "-x")
+    got = subprocess.run(
+        [sys.executable, "-c", KERNELS_KEPT.format(kept=kept)],
+        input=scene(ends, runs) if runs else f"parts:\n{ends}",
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(TOP), "NUMBA_CACHE_DIR": str(tmp_path)},
+        timeout=60,
+        check=False,
+    )
+    line = "compiling the search for runs; this happens once and takes about a minute …"
+    assert (line in got.stderr.splitlines()) == said
+    assert got.returncode in (0, 1)  # the one that is drawn is too near its ends
+
+
+def test_a_key_is_not_lost_where_a_library_calls_python():
+    # What such a call raises, Python can only report.
+    code = (
+        "import ctypes, signal, sys, time, fitcheck, fitcheck.cli\n"
+        "call = ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGINT))\n"
+        "fitcheck.load = lambda *_: (call(), time.sleep(60)); sys.argv = ['fitcheck', 'check', 'x.yaml']\n"
+        "fitcheck.cli.run()"
+    )
+    got = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=30, check=False
+    )
+    assert (got.returncode, got.stdout) == (130, "")
+    assert "KeyboardInterrupt" not in got.stderr

@@ -19,6 +19,7 @@ from fitcheck.runs.guarded import guarded
 from fitcheck.runs.lay import laid
 from fitcheck.runs.remembered import remember, remembered
 from fitcheck.runs.together import lay_all
+from fitcheck.scene.mistakes import Mistakes
 
 # Two fittings that look at each other along x, their mouths 200 mm apart.
 FACING = fitting("left_end", "[0, 0, 0]", "+x") + fitting("right_end", "[240, 0, 0]", "-x")
@@ -206,6 +207,20 @@ def test_two_runs_that_would_cross_go_round_each_other_in_any_order():
         assert np.array_equal(one, other)
 
 
+def test_each_search_is_told_before_it_begins():
+    # The drawn one has its way at once. The longer of the others goes second; it is stopped, so it is
+    # asked again alone, and then why.
+    ends = fitting("low", "[0, 0, -300]", "+x") + fitting("high", "[100, 0, -300]", "-x")
+    ends += fitting("a", "[0, 0, -400]", "+x") + fitting("b", "[240, 0, -400]", "-x")
+    runs = TUBE + f"\nshort: {{{SOFT}, from: low.tube_end, to: high.tube_end}}"
+    runs += f"\nby_hand: {{{SOFT}, from: a.tube_end, to: b.tube_end, points: []}}"
+    said = []
+    world = load(FACING + chamber() + ends, runs)
+    found = lay_all(world, lambda number, name: said.append((number, name)))
+    assert said == [(2, "short"), (3, "tube"), (3, "tube"), (3, "tube")]
+    assert [run.corners is not None for run in found] == [False, True, True]
+
+
 def test_report_holds_the_runs():
     report = check_world(load(FACING, TUBE), facts=False)
     jsonschema.validate(report_data(report), result_schema())
@@ -256,3 +271,11 @@ def test_what_was_kept_of_a_run_without_a_way():
     assert again.no_way == run.no_way
     assert again.where == run.where
     assert again.corners is None
+
+
+@pytest.mark.parametrize("through", ["[wal.round_cut]", "[[wal.round_cut]]"])
+def test_a_wrong_name_in_a_list_is_said_once_and_of_the_key_of_the_list(through):
+    with pytest.raises(Mistakes) as caught:
+        load(FACING, TUBE.replace("}", f", through: {through}}}"))
+    (mistake,) = caught.value.items
+    assert (mistake.subject, mistake.problem) == ("through", "there is no `wal` here")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from weakref import WeakKeyDictionary
 
 from fitcheck.world.world import World
@@ -9,10 +10,13 @@ from fitcheck.world.world import World
 _laid: WeakKeyDictionary[World, World] = WeakKeyDictionary()
 
 
-def laid(world: World) -> World:
+def laid(world: World, tell: Callable[[int, str], None] | None = None) -> World:
     """The same world with its runs laid; itself where it has none, or has them already.
 
     The search is counted in steps, not timed: the same scene gives the same ways.
+
+    Args:
+        tell: is called before each search, as `together.Tell`; a run may be searched for again.
     """
     if not world.wishes or world.laid:
         return world
@@ -26,9 +30,19 @@ def laid(world: World) -> World:
         among = guarded(world)
         runs = remembered(among)
         if runs is None:
-            from fitcheck.runs.together import lay_all
+            from fitcheck.runs.together import lay_all, silent
 
-            runs = lay_all(among)
+            runs = lay_all(among, tell or silent)
             remember(among, runs)
         found = _laid[world] = with_runs(world, runs)
     return found
+
+
+def is_compiled() -> bool:
+    """Whether a search starts at once; else it waits for the compiler first."""
+    from fitcheck.runs.kernels import compiled, search_compiled
+    from fitcheck.world.kernels.native import is_kept
+
+    # What every search asks; the rest is compiled when it is asked for.
+    first = compiled.fill_field, search_compiled.ways_home, search_compiled.grow
+    return all(is_kept(one) for one in first)

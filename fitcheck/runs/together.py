@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,11 +24,15 @@ from fitcheck.world.world import World
 ROUNDS = 8
 QUICKLY = Limits(rounds=1)
 
+# Told of each search before it begins: one more than have a way by then, and whose way is sought.
+Tell = Callable[[int, str], None]
+
 
 @dataclass
 class _Trial:
-    """One order tried: what got a way."""
+    """One order tried: what got a way, and who is told of each search."""
 
+    tell: Tell
     ways: dict[str, Way] = field(default_factory=dict)
 
     @property
@@ -36,8 +40,16 @@ class _Trial:
         """What is laid already, as what stands in the way of others."""
         return [way.other for way in self.ways.values()]
 
+    def begin(self, wish: RunWish) -> None:
+        """Tell of a search for this run."""
+        self.tell(len(self.ways) + 1, wish.name)
 
-def lay_all(world: World) -> tuple[LaidRun, ...]:
+
+def silent(number: int, name: str) -> None:
+    """Tell nobody of a search."""
+
+
+def lay_all(world: World, tell: Tell = silent) -> tuple[LaidRun, ...]:
     """A way for every run that can have one, and for each other one the reason why not.
 
     Those drawn by hand stay where they are. The shortest of the others go first; each keeps clear
@@ -54,20 +66,23 @@ def lay_all(world: World) -> tuple[LaidRun, ...]:
         if (route := drawn.get(wish.name)) is not None and route.is_sound()
     ]
     alone: dict[str, Way | Found] = {}
-    trial = _best_trial(world, fixed, alone)
+    trial = _best_trial(world, fixed, alone, tell)
     return tuple(_told(world, wish, trial, drawn, alone) for wish in world.wishes)
 
 
-def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found]) -> _Trial:
+def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found], tell: Tell) -> _Trial:
     """The order that gave most runs a way; fills in which of the others have one alone."""
     order = sorted((w for w in world.wishes if w.drawn is None), key=lambda wish: (_apart(wish), wish.name))
-    best, promoted = _Trial(), set[str]()
+    best, promoted = _Trial(tell), set[str]()
     for _ in range(ROUNDS):
-        trial = _Trial({way.wish.name: way for way in fixed})
+        trial = _Trial(tell, {way.wish.name: way for way in fixed})
         _lay(world, order, trial, QUICKLY)
         best = trial if len(trial.ways) > len(best.ways) else best
         blocked = [wish for wish in order if wish.name not in trial.ways]
-        alone |= {wish.name: find_way(world, wish) for wish in blocked if wish.name not in alone}
+        for wish in blocked:
+            if wish.name not in alone:
+                trial.begin(wish)
+                alone[wish.name] = find_way(world, wish)
         first = next((w for w in blocked if w.name not in promoted and isinstance(alone[w.name], Way)), None)
         if first is None:
             break
@@ -82,6 +97,7 @@ def _lay(world: World, order: list[RunWish], trial: _Trial, limits: Limits) -> N
     """Lay those that have no way yet, one after the other."""
     for wish in order:
         if wish.name not in trial.ways:
+            trial.begin(wish)
             found = find_way(world, wish, _others(order, trial, wish), limits)
             if isinstance(found, Way):
                 trial.ways[wish.name] = found
@@ -104,6 +120,7 @@ def _told(
 ) -> LaidRun:
     """What is known of one run at the end."""
     if wish.name not in trial.ways and wish.name not in drawn:
+        trial.begin(wish)
         why, where = no_way(world, wish, trial.laid, alone[wish.name])
         return LaidRun(wish, None, wish.radius, where=None if where is None else point(where), no_way=why)
     route = drawn.get(wish.name) or (trial.ways[wish.name].route if wish.name in trial.ways else None)

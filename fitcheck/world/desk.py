@@ -20,6 +20,11 @@ T = TypeVar("T")
 CHAIN = 40
 
 
+def last_key(path: Keys) -> str:
+    """What a mistake at a path is said of; for an item of a list the key that the list belongs to."""
+    return next(step for step in reversed(path) if isinstance(step, str))
+
+
 class PassedOver(Exception):
     """This rests on a value whose mistake is noted already."""
 

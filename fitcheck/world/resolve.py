@@ -16,7 +16,7 @@ from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
 from fitcheck.scene.run_entries import RunEntry
-from fitcheck.world.desk import Desk, PassedOver
+from fitcheck.world.desk import Desk, PassedOver, last_key
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
 from fitcheck.world.place import moved_face
@@ -225,10 +225,8 @@ class _Names:
         near = nearest(said, known)
         listed = ", ".join(sorted(known)[:12])
         problem = f"there is no {what} `{said}`" + (f" (there are {listed})" if len(known) <= 12 else "")
-        subject = str(path[-1]) if isinstance(path[-1], str) else str(path[-2])
-        self.space.desk.note(
-            self.space.document.mark(path), subject, ValueMistake(problem, f"write {near}" if near else "")
-        )
+        wrong = ValueMistake(problem, f"write {near}" if near else "")
+        self.space.desk.note(self.space.document.mark(path), last_key(path), wrong)
         return True
 
     def part(self, path: tuple[str | int, ...], said: str) -> str:
@@ -259,8 +257,8 @@ class _Names:
                 self.part((*path, *below), said)
             plain = found[name] = walk_rule(entry, self._rule_value, path)
             for below, wrong in wrong_values(plain):
-                subject = next(str(step) for step in reversed(below) if isinstance(step, str))
-                self.space.desk.note(self.space.document.mark((*path, *below)), subject, ValueMistake(wrong))
+                mark = self.space.document.mark((*path, *below))
+                self.space.desk.note(mark, last_key(below), ValueMistake(wrong))
         return found
 
     def _members_of(self, said: str) -> list[str]:
@@ -289,7 +287,7 @@ class _Names:
         except PassedOver:
             return said
         except ValueMistake as wrong:
-            self.space.desk.note(self.space.document.mark(path), str(path[-1]), wrong)
+            self.space.desk.note(self.space.document.mark(path), last_key(path), wrong)
         return said
 
     def views(self, written: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from fitcheck.parts.features import Hole, Opening, Port, Shape
 from fitcheck.scene.mistakes import ValueMistake, nearest
 from fitcheck.scene.rules import walk_rule
 from fitcheck.scene.run_entries import RunEntry
-from fitcheck.world.desk import PassedOver
+from fitcheck.world.desk import PassedOver, last_key
 from fitcheck.world.frames import Frame
 from fitcheck.world.space import Space
 from fitcheck.world.wishes import CABLE, RIGID, SOFT, Bending, End, Passage, Pulled, RunWish
@@ -90,9 +90,7 @@ class Wishes:
 
     def _note(self, path: Steps, problem: str, mend: str = "") -> None:
         mark = self.space.document.mark(path)
-        self.space.desk.note(
-            mark, next(str(s) for s in reversed(path) if isinstance(s, str)), ValueMistake(problem, mend)
-        )
+        self.space.desk.note(mark, last_key(path), ValueMistake(problem, mend))
 
     def _refuse_sizes(self, path: Steps, plain: RunEntry) -> None:
         """Sizes that no tube or cable has."""

@@ -239,8 +239,8 @@ DRAWN = SEARCHED.replace("}", ", points: [[120, 0, 50]]}")
     ("runs", "kept", "said"),
     [
         (SEARCHED, "[]", True),
-        (SEARCHED, "[compiled.fill_field, search.ways_home]", True),
-        (SEARCHED, "[compiled.fill_field, search.ways_home, search.grow]", False),
+        (SEARCHED, "[compiled.halve_cells, search.ways_home]", True),
+        (SEARCHED, "[compiled.halve_cells, search.ways_home, search.grow]", False),
         (DRAWN, "[]", False),
         ("", "[]", False),
     ],

@@ -6,12 +6,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from run_oracles import body_distances, clutter
 from scipy.interpolate import RegularGridInterpolator
-from worlds import box, part, world
 
 from fitcheck.runs.field import BETWEEN, MOST_VALUES, field
+from fitcheck.runs.kernels.field import BLOCK, fill, fill_about
 from fitcheck.runs.obstacles import distance_at, obstacles
 
 REGION = np.array([[-20.0, -10, 0], [220, 200, 190]])
+
+
+def filled(among, region, pitch, cap):
+    found = field(region, pitch, cap)
+    fill(among.solids, found.origin, found.pitch, found.cap, found.values, (0, 0, 0), found.values.shape)
+    return found
 
 
 def grid_points(found):
@@ -23,7 +29,7 @@ def grid_points(found):
 @given(seed=st.integers(0, 2**31), square=st.booleans())
 def test_exact_at_its_points(seed, square):
     scene = clutter(seed, count=10, square=square)
-    found = field(obstacles(scene), 40.0, 25.0, REGION)
+    found = filled(obstacles(scene), REGION, 40.0, 25.0)
     _, points = grid_points(found)
     expected = np.min(list(body_distances(scene, points).values()), axis=0)
     np.testing.assert_allclose(found.values.reshape(-1), np.minimum(expected, 25.0), atol=1e-4)
@@ -32,7 +38,7 @@ def test_exact_at_its_points(seed, square):
 @pytest.mark.parametrize("seed", range(4))
 def test_between_its_points_within_what_is_said(seed):
     among = obstacles(clutter(seed, square=seed % 2 == 0), extra={"p1": 4.0, "p2": -4.0})
-    found = field(among, 7.0, 60.0, REGION)
+    found = filled(among, REGION, 7.0, 60.0)
     axes, _ = grid_points(found)
     points = np.random.default_rng(seed).uniform(found.origin, found.end, (20_000, 3))
     between = RegularGridInterpolator(axes, found.values.astype(float))(points)
@@ -43,24 +49,29 @@ def test_between_its_points_within_what_is_said(seed):
 
 
 def test_covers_its_region():
-    found = field(obstacles(clutter(1)), 7.0, 60.0, REGION)
+    found = field(REGION, 7.0, 60.0)
     np.testing.assert_array_equal(found.origin, REGION[0])
     assert (found.end >= REGION[1]).all()
     assert (found.end - REGION[1] < 7.0).all()
     assert found.values.dtype == np.float32
 
 
-def test_covers_the_obstacles_when_nothing_is_asked():
-    scene = world(part("a", box((0, 0, 0), (100, 20, 10))))
-    found = field(obstacles(scene), 10.0, 60.0)
-    assert found.values.shape == (11, 3, 2)
-    # Surface points all round; inside only along the middle line, 10 mm from sides and 0 from its faces.
-    assert np.abs(found.values).max() == 0.0
+def test_block_by_block_as_all_at_once():
+    among = obstacles(clutter(3))
+    whole, lazy = filled(among, REGION, 6.0, 60.0), field(REGION, 6.0, 60.0)
+    assert np.isnan(lazy.values).all()
+    cells = [tuple(int(n) for n in cell) for cell in np.ndindex(*(n - 1 for n in lazy.values.shape))]
+    # The corners of one cell where eight blocks meet, then those of all others in any order.
+    at = (BLOCK - 1, 2 * BLOCK - 1, BLOCK - 1)
+    fill_about(among.solids, lazy.origin, lazy.pitch, lazy.cap, lazy.values, *at)
+    assert np.isfinite(lazy.values).sum() == 8 * BLOCK**3
+    for number in np.random.default_rng(5).permutation(len(cells)):
+        fill_about(among.solids, lazy.origin, lazy.pitch, lazy.cap, lazy.values, *cells[number])
+    np.testing.assert_array_equal(lazy.values, whole.values)
 
 
 def test_no_larger_than_memory_allows():
-    among = obstacles(world(part("a", box((0, 0, 0), (1000, 1000, 1000)))))
-    found = field(among, 1.0, 1.0)
+    found = field(np.array([[0.0, 0, 0], [1000, 1000, 1000]]), 1.0, 1.0)
     assert 0.9 * MOST_VALUES < found.values.size <= MOST_VALUES
     assert found.pitch == pytest.approx(5.0, abs=0.05)
     assert (found.end >= 1000).all()

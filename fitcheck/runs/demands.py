@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from fitcheck.runs.built import BEND_SAGITTA
 from fitcheck.runs.certify import certify
 from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
-from fitcheck.runs.obstacles import Obstacles, obstacles
+from fitcheck.runs.obstacles import COARSE, Obstacles, obstacles
 from fitcheck.runs.route import Route, from_points
 from fitcheck.runs.rows import Laid
 from fitcheck.world.wishes import End, Passage, RunWish
@@ -56,8 +57,18 @@ def laid_run(wish: RunWish, route: Route) -> Laid:
     return Laid(wish.name, route.corners, route.radius, wish.outside / 2)
 
 
+_stubs: WeakKeyDictionary[RunWish, tuple[Laid, ...]] = WeakKeyDictionary()
+
+
 def stubs(wish: RunWish) -> tuple[Laid, ...]:
     """The straight ends of a run that is not laid yet: where they are, nothing else can go."""
+    found = _stubs.get(wish)
+    if found is None:
+        found = _stubs[wish] = _made_stubs(wish)
+    return found
+
+
+def _made_stubs(wish: RunWish) -> tuple[Laid, ...]:
     return tuple(
         Laid(
             f"{wish.name} at {end.place}",
@@ -134,7 +145,8 @@ def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunW
     """
     sits_in = {wish.start.part, wish.goal.part}
     extra, more = demands(world, wish, others), [laid for _, laid in others]
-    apart = _judge(obstacles(world, skip=sits_in | _own_volumes(wish), extra=extra, more=more), wish, route)
+    skipped = sits_in | _own_volumes(wish)
+    apart = _judge(obstacles(world, skipped, extra, more, COARSE), wish, route)
     between, first, last = _sections(wish, route)
     for section, parts in ((between, sits_in), (first, {wish.goal.part}), (last, {wish.start.part})):
         back = None if section is None else _judge(_only(world, parts, extra), wish, section)
@@ -145,7 +157,7 @@ def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunW
 
 def _only(world: World, parts: set[str], extra: dict[str, float]) -> Obstacles:
     others = [part.name for part in world.parts if part.name not in parts]
-    return obstacles(world, skip=others, extra=extra)
+    return obstacles(world, others, extra, cell=COARSE)
 
 
 def _sections(wish: RunWish, route: Route) -> tuple[Route | None, Route | None, Route | None]:

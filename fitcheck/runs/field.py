@@ -6,9 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitcheck.runs.kernels import compiled
-from fitcheck.runs.obstacles import Obstacles
-
 # Values a field holds at most; a finer pitch asked of a larger region is made coarser.
 MOST_VALUES = 8_000_000
 # Interpolated between the grid's points the distance is off by at most this many pitches: of
@@ -24,11 +21,14 @@ class Field:
     Args:
         origin: (3,) where the first value stands.
         pitch: from one value to the next along each axis.
-        values: (i, j, k) float32, distance less extra at origin + pitch (i, j, k), at most the cap.
+        cap: larger distances are given as this, mm.
+        values: (i, j, k) float32, distance less extra at origin + pitch (i, j, k), at most the cap;
+            nan where a search has not asked for it yet.
     """
 
     origin: np.ndarray
     pitch: float
+    cap: float
     values: np.ndarray
 
     @property
@@ -37,22 +37,20 @@ class Field:
         return np.asarray(self.origin + self.pitch * (np.array(self.values.shape) - 1))
 
 
-def field(obstacles: Obstacles, pitch: float, cap: float, region: np.ndarray | None = None) -> Field:
-    """The distances to obstacles on a grid that covers a region.
+def field(region: np.ndarray, pitch: float, cap: float) -> Field:
+    """A grid over a region, its distances still to be asked: a search fills them in where it comes.
 
     Args:
+        region: (2, 3) mm.
         pitch: mm; coarser where the grid would hold more than `MOST_VALUES`.
         cap: larger distances are given as this, mm.
-        region: (2, 3) mm; the bounds of the obstacles if none is given.
     """
-    low, high = np.asarray(obstacles.bounds if region is None else region, float)
+    low, high = np.asarray(region, float)
     shape = _shape(high - low, pitch)
     while shape.prod() > MOST_VALUES:
         pitch *= max(1.001, float(np.cbrt(shape.prod() / MOST_VALUES)))
         shape = _shape(high - low, pitch)
-    values = np.empty(shape, np.float32)
-    compiled.fill_field(obstacles.solids, np.ascontiguousarray(low), float(pitch), float(cap), values)
-    return Field(low, float(pitch), values)
+    return Field(np.ascontiguousarray(low), float(pitch), float(cap), np.full(shape, np.nan, np.float32))
 
 
 def _shape(extent: np.ndarray, pitch: float) -> np.ndarray:

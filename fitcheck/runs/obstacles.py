@@ -15,8 +15,9 @@ from fitcheck.world import kernels
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.world import World
 
-# Edge of a cell of the grid of candidates, mm, and how many cells there may be.
-CELL, MOST_CELLS = 24.0, 60_000
+# Edge of a cell of the grid of candidates, mm, of a search and of a single look, and how many cells there
+# may be.
+CELL, COARSE, MOST_CELLS = 32.0, 96.0, 60_000
 # So few solids are asked one by one.
 FEW = 12
 # How far round the solids the grid reaches, mm; beyond it every solid is asked.
@@ -54,6 +55,7 @@ def obstacles(
     skip: Collection[str] = (),
     extra: Mapping[str, float] | None = None,
     more: Sequence[Laid] = (),
+    cell: float = CELL,
 ) -> Obstacles:
     """All solids of the world but those skipped, and laid runs.
 
@@ -63,6 +65,7 @@ def obstacles(
             nearer to, or pressed into. The name of a body goes before that of its part, that
             of a part before that of its group.
         more: laid runs.
+        cell: edge of the cells by which the nearest is found, mm: many questions pay for small ones.
     """
     base = world_rows(world)
     runs = [run for run in more if run.name not in skip]
@@ -79,8 +82,8 @@ def obstacles(
         whole = np.array([bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)])
     numbers = np.concatenate([base.numbers[rows], laid.numbers])
     numbers[:, EXTRA] = extras[body]
-    solids = Solids(numbers, base.trees, _one_cell(whole, len(body)))
-    return Obstacles(_with_cells(solids, whole), body, tuple(own[0] for own in names), whole, world)
+    solids = Solids(numbers, base.trees, _one_cell(whole, len(body), cell))
+    return Obstacles(_with_cells(solids, whole, cell), body, tuple(own[0] for own in names), whole, world)
 
 
 def distance_at(
@@ -119,12 +122,12 @@ def inside(obstacles: Obstacles, points: np.ndarray) -> np.ndarray:
     return found
 
 
-def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:
+def _with_cells(solids: Solids, bounds: np.ndarray, cell: float) -> Solids:
     """The solids with their grid: one cell that holds all, then halved and halved."""
     if len(solids.numbers) <= FEW:
         return solids
     extent = bounds[1] - bounds[0] + 2 * MARGIN
-    wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
+    wanted = max(cell, float(np.cbrt(extent.prod() / MOST_CELLS)))
     times = int(np.ceil(np.log2(extent.max() / wanted)))
     for halving in range(1, times + 1):
         x, y, z = np.ceil(extent / (wanted * 2 ** (times - halving))).astype(int).tolist()
@@ -132,10 +135,10 @@ def _with_cells(solids: Solids, bounds: np.ndarray) -> Solids:
     return solids
 
 
-def _one_cell(bounds: np.ndarray, count: int) -> Cells:
+def _one_cell(bounds: np.ndarray, count: int, cell: float) -> Cells:
     """A cell that holds all, a power of two times as large as those wanted."""
     extent = bounds[1] - bounds[0] + 2 * MARGIN
-    wanted = max(CELL, float(np.cbrt(extent.prod() / MOST_CELLS)))
+    wanted = max(cell, float(np.cbrt(extent.prod() / MOST_CELLS)))
     pitch = wanted * 2 ** int(np.ceil(np.log2(extent.max() / wanted)))
     starts = np.array([0, count])
     x, y, z = (bounds[0] - MARGIN).tolist()

@@ -43,6 +43,11 @@ class Laid:
         """Its centre line."""
         return Route(self.corners, self.bend)
 
+    @cached_property
+    def pieces(self) -> tuple[np.ndarray, np.ndarray]:
+        """Its straights and bends as rows (n, COLUMNS), and their bounds (n, 2, 3), mm."""
+        return _pieces(self)
+
 
 @dataclass(frozen=True, eq=False)
 class Rows:
@@ -100,35 +105,40 @@ def _collect(own: Bodies) -> Rows:
 
 def laid_rows(runs: Sequence[Laid], first_body: int) -> Rows:
     """The straights and bends of laid runs, numbered as bodies from `first_body` on."""
-    kinds, halves, frames, centres, bounds, body = [], [], [], [], [], []
-    for number, run in enumerate(runs):
-        line = run.route.flat
-        for start, way, inward, bent, length in zip(
-            line.starts, line.ways, line.inwards, line.curvatures, line.lengths, strict=True
-        ):
-            if bent == 0.0:
-                kinds.append(STRAIGHT)
-                halves.append((run.radius, 0.0, length / 2))
-                frames.append(_about(way))
-                centre, reach = start + way * length / 2, np.abs(way) * length / 2
-            else:
-                turn, bend = bent * length / 2, 1 / bent
-                middle = np.sin(turn) * way - np.cos(turn) * inward
-                along = np.cos(turn) * way + np.sin(turn) * inward
-                kinds.append(BEND)
-                halves.append((bend * np.cos(turn), bend * np.sin(turn), run.radius))
-                frames.append(np.column_stack([middle, along, np.cross(middle, along)]))
-                centre, reach = start + bend * inward, np.full(3, bend)
-            centres.append(centre)
-            bounds.append([centre - reach - run.radius, centre + reach + run.radius])
-            body.append(first_body + number)
+    counts = [len(run.pieces[0]) for run in runs]
     return Rows(
-        _numbers(np.array(frames), np.array(centres), np.array(halves), kinds, -1),
-        np.array(bounds, float).reshape(-1, 2, 3),
-        np.array(body, np.int64),
+        np.concatenate([np.empty((0, COLUMNS)), *(run.pieces[0] for run in runs)]),
+        np.concatenate([np.empty((0, 2, 3)), *(run.pieces[1] for run in runs)]),
+        first_body + np.repeat(np.arange(len(runs)), counts),
         tuple((run.name,) for run in runs),
         join(())[0],
     )
+
+
+def _pieces(run: Laid) -> tuple[np.ndarray, np.ndarray]:
+    """Straights and bends as rows (n, COLUMNS), and their bounds (n, 2, 3)."""
+    kinds, halves, frames, centres, bounds = [], [], [], [], []
+    line = run.route.flat
+    for start, way, inward, bent, length in zip(
+        line.starts, line.ways, line.inwards, line.curvatures, line.lengths, strict=True
+    ):
+        if bent == 0.0:
+            kinds.append(STRAIGHT)
+            halves.append((run.radius, 0.0, length / 2))
+            frames.append(_about(way))
+            centre, reach = start + way * length / 2, np.abs(way) * length / 2
+        else:
+            turn, bend = bent * length / 2, 1 / bent
+            middle = np.sin(turn) * way - np.cos(turn) * inward
+            along = np.cos(turn) * way + np.sin(turn) * inward
+            kinds.append(BEND)
+            halves.append((bend * np.cos(turn), bend * np.sin(turn), run.radius))
+            frames.append(np.column_stack([middle, along, np.cross(middle, along)]))
+            centre, reach = start + bend * inward, np.full(3, bend)
+        centres.append(centre)
+        bounds.append([centre - reach - run.radius, centre + reach + run.radius])
+    numbers = _numbers(np.array(frames), np.array(centres), np.array(halves), kinds, -1)
+    return numbers, np.array(bounds, float).reshape(-1, 2, 3)
 
 
 def _numbers(

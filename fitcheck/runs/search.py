@@ -11,7 +11,7 @@ import numpy as np
 from fitcheck.runs.field import Field
 from fitcheck.runs.kernels import search_compiled as compiled
 from fitcheck.runs.kernels.search_close import Rules
-from fitcheck.runs.kernels.search_grid import Home
+from fitcheck.runs.kernels.search_grid import Grid, Home
 from fitcheck.runs.kernels.search_lattice import Lattice, Tree
 from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.runs.legs import Found, Limits, Pose
@@ -26,6 +26,8 @@ MARGIN, DIP = 0.02, 0.005
 POINTS, PITCH = 250_000, 8.0
 # The least distance that its points keep is relaxed by this times the pitch: half a cell's diagonal.
 RELAXED = 0.87
+# Ways home are followed to all that they reach.
+EVERYWHERE = (1e6, 0.0)
 # A way found sooner than after so many expansions is not looked for again with less room.
 AT_ONCE = 30
 # Where a way with less room could not be bent clear, the next one keeps this many needs away.
@@ -81,6 +83,7 @@ class Attempt:
         bans: how often it is tried again off the places where bending failed.
         cell: edge of the lattice's cells, and the straight move, mm.
         weight: of the way home against the way come.
+        detour: ways home are known so many times as far as the shortest goes, and so much farther, mm.
     """
 
     spare: float
@@ -88,6 +91,7 @@ class Attempt:
     bans: int = 0
     cell: float = 15.0
     weight: float = 1.3
+    detour: tuple[float, float] = EVERYWHERE
 
 
 def space_for(obstacles: Obstacles, field: Field, outside: float, clearance: float, radius: float) -> Space:
@@ -97,7 +101,7 @@ def space_for(obstacles: Obstacles, field: Field, outside: float, clearance: flo
     # theirs: the distance D to a solid bends upward by at most 1/D, along a curve by 1/R more.
     step = float(np.sqrt(8 * DIP / (2 / outside + 1 / radius)))
     box = np.array([field.origin, field.end])
-    return Space(obstacles.solids, box[0], field.pitch, field.values, need, step, box)
+    return Space(obstacles.solids, box[0], field.pitch, field.cap, field.values, need, step, box)
 
 
 def between(
@@ -151,11 +155,14 @@ def _search(
     if any(shut):
         near = distance_at(obstacles, ends)[1]
         return Found(None, (0, 0), (shut[0], shut[1]), (ends[0], ends[1]), (int(near[0]), int(near[1])))
+    # Ways home are those of the try that keeps the least room: never longer than those of the others.
+    loosest = max(attempts, key=lambda attempt: attempt.spare)
+    homes = _Homes(_with_spare(space, loosest), loosest.detour)
     true: list[Tree] = []
     best: Route | None = None
     for attempt in attempts:
         trees: list[Tree] = []
-        for corners in _ways(space, ask, manner, attempt, limits, trees):
+        for corners in _ways(space, ask, manner, attempt, limits, homes, trees):
             route = Route(manner.polish(space, corners), manner.rules.radius)
             if best is None or _cost(route, manner) < _cost(best, manner):
                 best = route
@@ -193,16 +200,26 @@ def _failed(obstacles: Obstacles, ask: Ask, trees: list[Tree]) -> Found:
     )
 
 
+def _with_spare(space: Space, attempt: Attempt) -> Space:
+    return space._replace(need=max(space.need - attempt.spare, space.need / 3))
+
+
 def _ways(
-    space: Space, ask: Ask, manner: Manner, attempt: Attempt, limits: Limits, trees: list[Tree]
+    space: Space,
+    ask: Ask,
+    manner: Manner,
+    attempt: Attempt,
+    limits: Limits,
+    homes: _Homes,
+    trees: list[Tree],
 ) -> Iterator[np.ndarray]:
     """Corners of at most one clear way; fills the trees of the first go."""
     if attempt.spare > 0.0 and manner.mend is None:
         return
-    tight = space._replace(need=max(space.need - attempt.spare, space.need / 3))
+    tight = _with_spare(space, attempt)
     bans = np.empty((0, 4))
     for go in range(attempt.bans + 1):
-        corners, grown = _both(tight, ask, manner, attempt, bans, limits)
+        corners, grown = _both(tight, ask, manner, attempt, homes, bans, limits)
         if go == 0:
             trees += grown
         if corners is None:
@@ -218,12 +235,18 @@ def _ways(
 
 
 def _both(
-    space: Space, ask: Ask, manner: Manner, attempt: Attempt, bans: np.ndarray, limits: Limits
+    space: Space,
+    ask: Ask,
+    manner: Manner,
+    attempt: Attempt,
+    homes: _Homes,
+    bans: np.ndarray,
+    limits: Limits,
 ) -> tuple[np.ndarray | None, list[Tree]]:
     """Search from the start, then from the goal; corners of the way found, and the trees."""
     trees = []
     for one in (ask, ask.back):
-        tree = _grow(space, one, manner, attempt, bans, limits)
+        tree = _grow(space, one, manner, attempt, homes.to(one), bans, limits)
         trees.append(tree)
         if tree.last >= 0:
             corners = _corners(tree, one, manner)
@@ -231,7 +254,15 @@ def _both(
     return None, trees
 
 
-def _grow(space: Space, ask: Ask, manner: Manner, attempt: Attempt, bans: np.ndarray, limits: Limits) -> Tree:
+def _grow(
+    space: Space,
+    ask: Ask,
+    manner: Manner,
+    attempt: Attempt,
+    home: Home,
+    bans: np.ndarray,
+    limits: Limits,
+) -> Tree:
     cell = attempt.cell
     heads = manner.headings(ask)
     # The start stands in the middle of its cell, wherever the scene stands.
@@ -252,7 +283,7 @@ def _grow(space: Space, ask: Ask, manner: Manner, attempt: Attempt, bans: np.nda
         space,
         Lattice(low, cell, shape, heads, manner.turns(heads)),
         manner.rules,
-        _home(space, ask),
+        home,
         starts.reshape(-1, 4),
         targets.reshape(-1, 8),
         bans,
@@ -267,14 +298,30 @@ def _free(space: Space, at: np.ndarray, ahead: np.ndarray, most: float) -> float
     return compiled.straight_on(space, tuple(at.tolist()), tuple(ahead.tolist()), float(most))
 
 
-def _home(space: Space, ask: Ask) -> Home:
+class _Homes:
+    """The ways home to each end, followed when they are first asked for."""
+
+    def __init__(self, space: Space, detour: tuple[float, float]) -> None:
+        self.space, self.detour = space, detour
+        self.made: dict[tuple[float, ...], Home] = {}
+
+    def to(self, ask: Ask) -> Home:
+        """The ways to the goal."""
+        key = tuple(ask.goal.tolist())
+        if key not in self.made:
+            self.made[key] = _home(self.space, ask, self.detour)
+        return self.made[key]
+
+
+def _home(space: Space, ask: Ask, detour: tuple[float, float]) -> Home:
     extent = space.box[1] - space.box[0]
     pitch = max(PITCH, float(np.cbrt(extent.prod() / POINTS)))
     # A point on the start, and one more to each side than the box holds.
     low = ask.start - pitch * (np.floor((ask.start - space.box[0]) / pitch) + 1)
     shape = np.floor((space.box[1] - low) / pitch).astype(np.int64) + 2
-    goal = tuple(ask.goal.tolist())
-    return compiled.ways_home(space, goal, low, pitch, shape, space.need - RELAXED * pitch)
+    grid = Grid(low, pitch, shape)
+    goal, start = tuple(ask.goal.tolist()), tuple(ask.start.tolist())
+    return compiled.ways_home(space, goal, start, grid, space.need - RELAXED * pitch, detour)
 
 
 def _corners(tree: Tree, ask: Ask, manner: Manner) -> np.ndarray:

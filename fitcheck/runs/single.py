@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -45,7 +45,7 @@ class Way:
     route: Route
     through: tuple[Passage, ...]
 
-    @property
+    @cached_property
     def other(self) -> tuple[RunWish, Laid]:
         """This run as what stands in the way of others."""
         return self.wish, laid_run(self.wish, self.route)
@@ -100,7 +100,7 @@ class _Searched:
 
     def __init__(self, among: Obstacles, wish: RunWish, room: np.ndarray, limits: Limits) -> None:
         self.among, self.wish, self.room, self.limits = among, wish, room, limits
-        self.grid = field(among, PITCH, max(wish.outside, CAP), room)
+        self.grid = field(room, PITCH, max(wish.outside, CAP))
         self.need = wish.outside / 2 + wish.clearance
         self.found: dict[tuple[float, ...], Found] = {}
         self.rounds: dict[tuple[float, ...], int] = {}

@@ -16,10 +16,16 @@ from fitcheck.runs.shorten import any_bend, shorter
 
 # Where a shot may join the straight before a goal, mm before it.
 JOINS = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0)
+# Ways home that the first tries ask for: so much longer than the shortest, and so many mm more.
+NEAR = (1.3, 100.0)
 # Tried one after the other, as long as none has found a way. Ways that keep less room are found more
 # easily, and most can be bent clear.
 ATTEMPTS = (
-    (Attempt(0.0, 400), Attempt(2.0, 1_000), Attempt(4.0, 1_000, 2)),
+    (
+        Attempt(0.0, 400, detour=NEAR),
+        Attempt(2.0, 1_000, detour=NEAR),
+        Attempt(4.0, 1_000, 2, detour=NEAR),
+    ),
     (Attempt(2.0, 4_000, 3), Attempt(4.0, 6_000, 4), Attempt(0.0, 8_000)),
     (Attempt(3.0, 12_000, 8, 10.0), Attempt(6.0, 6_000, 8), Attempt(0.0, 30_000, 0, 10.0, 2.0)),
 )

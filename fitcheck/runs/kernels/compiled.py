@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitcheck.runs.kernels import cells, field, leaves, trace
-from fitcheck.runs.kernels.field import Values
+from fitcheck.runs.kernels import cells, leaves, trace
 from fitcheck.runs.kernels.leaves import Leaves
 from fitcheck.runs.kernels.solids import Cells, Solids, nearest, solid_distance
 from fitcheck.world.kernels.native import entry
@@ -23,12 +22,6 @@ def nearest_at(solids: Solids, points: Floats, cap: float, distances: Floats, wh
     """Fill the least distance (n,) and the row of the nearest solid (n,) of points (n, 3)."""
     for k in range(len(points)):
         distances[k], which[k] = nearest(solids, points[k, 0], points[k, 1], points[k, 2], cap)
-
-
-@entry
-def fill_field(solids: Solids, low: Floats, pitch: float, cap: float, values: Values) -> None:
-    """Fill values (i, j, k), the distances at low + pitch (i, j, k), at most `cap`."""
-    field.fill(solids, low, pitch, cap, values)
 
 
 @entry

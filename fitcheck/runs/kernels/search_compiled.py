@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitcheck.runs.kernels import search_bend, search_grid, search_lattice, search_shorten, search_trace
 from fitcheck.runs.kernels.search_close import Rules
-from fitcheck.runs.kernels.search_grid import Home
+from fitcheck.runs.kernels.search_grid import Grid, Home
 from fitcheck.runs.kernels.search_lattice import Lattice, Tree
 from fitcheck.runs.kernels.search_trace import Space
 from fitcheck.world.kernels.native import entry
@@ -12,9 +12,11 @@ from fitcheck.world.kernels.vectors import Floats, Ints, Vector
 
 
 @entry
-def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints, least: float) -> Home:
+def ways_home(
+    space: Space, goal: Vector, start: Vector, grid: Grid, least: float, detour: tuple[float, float]
+) -> Home:
     """See `search_grid.ways_home`."""
-    return search_grid.ways_home(space, goal, low, pitch, shape, least)
+    return search_grid.ways_home(space, goal, start, grid, least, detour)
 
 
 @entry

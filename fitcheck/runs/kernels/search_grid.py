@@ -23,13 +23,22 @@ STAIRS = 1.1281
 UNSEEN, OPEN, SHUT = 0, 1, 2
 
 
+class Grid(NamedTuple):
+    """Points to go over: the first at low (3,) mm, pitch mm apart, shape (3,) of them along the axes."""
+
+    low: Floats
+    pitch: float
+    shape: Ints
+
+
 class Home(NamedTuple):
     """Lengths of the shortest ways to a goal.
 
     Args:
         low: (3,) first point of the grid, mm.
         pitch: mm.
-        values: (nx, ny, nz) float32, mm; inf where there is no way.
+        values: (nx, ny, nz) float32, mm; inf where there is no way; the least it can be where it was
+            not followed.
     """
 
     low: Floats
@@ -100,8 +109,16 @@ def neighbours(pitch: float, shape: Ints) -> tuple[Ints, Singles]:
 
 
 @native
-def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints, least: float) -> Home:
-    """Lengths of the shortest ways to the goal over points that keep `least` from the solids."""
+def ways_home(
+    space: Space, goal: Vector, start: Vector, grid: Grid, least: float, detour: tuple[float, float]
+) -> Home:
+    """Lengths of the shortest ways to the goal over points that keep `least` from the solids.
+
+    Args:
+        start: on a point of the grid. Once it is reached, ways are followed until they are detour[0] times
+            as long as that from it, and detour[1] mm more: what is farther off a search seldom asks.
+    """
+    low, pitch, shape = grid
     ny, nz = shape[1], shape[2]
     count = shape[0] * ny * nz
     values, state = np.full(count, np.inf, np.float32), bordered(shape)
@@ -113,8 +130,10 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
     for node in range(count):
         if values[node] < np.inf:
             hook(node, int(values[node] / wide) % 4, heads, after, before)
-    bucket, idle = 0, 0
-    while idle < 4:
+    asked = (round((start[0] - low[0]) / pitch) * ny + round((start[1] - low[1]) / pitch)) * nz
+    asked += round((start[2] - low[2]) / pitch)
+    bucket, idle, far = 0, 0, np.inf
+    while idle < 4 and bucket * wide <= far:
         slot = bucket % 4
         idle += 1
         while heads[slot] >= 0:
@@ -122,6 +141,8 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
             unhook(node, slot, heads, after, before)
             state[node] = SHUT
             idle = 0
+            if node == asked:
+                far = values[node] * detour[0] + detour[1]
             for way in range(26):
                 other = node + steps[way]
                 if state[other] == SHUT:
@@ -140,6 +161,11 @@ def ways_home(space: Space, goal: Vector, low: Floats, pitch: float, shape: Ints
                 values[other] = found
                 hook(other, int(found / wide) % 4, heads, after, before)
         bucket += 1
+    known = bucket * wide
+    if idle < 4:
+        for node in range(count):
+            if state[node] != SHUT:
+                values[node] = known
     return Home(low, pitch, values.reshape((shape[0], shape[1], shape[2])))
 
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.runs.kernels.field import fill_about
 from fitcheck.runs.kernels.solids import Solids, distance
 from fitcheck.world.kernels.native import native
 from fitcheck.world.kernels.vectors import Floats, Vector, along, cross, dot, length, scale, sub
@@ -34,7 +35,8 @@ class Space(NamedTuple):
         solids: what is in the way.
         low: (3,) where the field's first value stands, mm.
         pitch: of the field, mm.
-        values: (nx, ny, nz) distances to the solids, float32.
+        cap: larger distances are given as this, mm.
+        values: (nx, ny, nz) distances to the solids, float32; nan where nobody asked yet.
         need: least distance of the centre line to the solids, mm.
         step: points this far apart along a line say that all between is clear.
         box: (2, 3) where the centre line has to stay.
@@ -43,6 +45,7 @@ class Space(NamedTuple):
     solids: Solids
     low: Floats
     pitch: float
+    cap: float
     values: Singles
     need: float
     step: float
@@ -59,6 +62,16 @@ def interpolated(space: Space, p: Vector) -> float:
     if i < 0 or j < 0 or k < 0 or i > nx - 2 or j > ny - 2 or k > nz - 2:
         return np.nan
     x, y, z = x - i, y - j, z - k
+    found = between_corners(values, i, j, k, x, y, z)
+    if np.isnan(found):
+        fill_about(space.solids, space.low, h, space.cap, values, i, j, k)
+        found = between_corners(values, i, j, k, x, y, z)
+    return found
+
+
+@native
+def between_corners(values: Singles, i: int, j: int, k: int, x: float, y: float, z: float) -> float:
+    """The values at the corners of a cell of the grid, weighted for a place (0 to 1 each way) in it."""
     a = values[i, j, k] * (1 - z) + values[i, j, k + 1] * z
     b = values[i, j + 1, k] * (1 - z) + values[i, j + 1, k + 1] * z
     c = values[i + 1, j, k] * (1 - z) + values[i + 1, j, k + 1] * z
@@ -96,12 +109,6 @@ def room(space: Space, p: Vector) -> float:
 def keeps(space: Space, p: Vector, least: float) -> bool:
     """Whether the distance of a point to the solids is `least` or more."""
     if not inside(space, p):
-        return False
-    found = interpolated(space, p)
-    error = FIELD_ERROR * space.pitch
-    if found - error >= least:
-        return True
-    if found + error < least:
         return False
     return distance(space.solids, p[0], p[1], p[2], least + 0.001) >= least
 

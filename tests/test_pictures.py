@@ -212,6 +212,29 @@ def test_a_distance_along_the_eye_is_ringed_not_drawn_as_a_line():
     assert flat == [True, False]
 
 
+def neck(verdict: Verdict, reason: str, measured: float | None):
+    return Finding(
+        "run", ("tube", "board"), verdict, "", measured, 13.0, where=((20.0, 200.0, 200.0),),
+        details={"reason": reason},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("finding", "text"),
+    [
+        (neck(Verdict.FAILS, "narrow", 11.0), "neck: 11.0 mm pass (needs 13.0)"),
+        (neck(Verdict.UNKNOWN, "bend", None), "no way found"),
+    ],
+)
+def test_where_a_run_got_stuck_is_ringed(finding, text):
+    stuck = replace(report(), verdict=finding.verdict, findings=(finding,))
+    picture = pictures.draw_view(machine(), stuck, pictures.View("from left"), SMALL)
+    (mark,) = picture.dims
+    assert mark.flat
+    np.testing.assert_allclose(mark.a, picture.camera.pixels(np.array(finding.where))[0])
+    assert [words.text for words in picture.written if words.kind == "figure"] == [text]
+
+
 def test_the_header_leads_with_the_worst_finding():
     written = {w.kind: w.text for w in drawn().written}
     assert written["verdict"] == "FAILS"

@@ -179,6 +179,8 @@ def test_the_widest_that_passes_a_hole_nobody_named():
     assert finding.details["widest"] == pytest.approx(11, abs=0.3)
     assert finding.details["largest_outside"] == pytest.approx(11, abs=0.5)
     assert finding.parts == ("tube", "wall.panel")
+    assert (finding.measured, finding.required) == (finding.details["widest"], 13)
+    assert "too narrow in wall.panel" in finding.sentence
 
 
 def test_one_run_without_a_way_does_not_stop_the_others():

@@ -38,19 +38,29 @@ def _finding(run: LaidRun) -> Finding:
         said += f"; its bend radius of {wish.radius:g} mm is a placeholder by size: {ASK[wish.kind]}"
     for note in run.notes:
         said += f"; {note}"
+    measured, required = _figures(run)
     return Finding(
         check="run",
         parts=tuple(dict.fromkeys((wish.name, *_partners(run)))),
         verdict=verdict,
         sentence=f"{wish.name}, {_thing(wish)}, {said}",
-        measured=run.least if run.corners is not None else None,
-        required=run.demand if run.corners is not None else None,
+        measured=measured,
+        required=required,
         where=() if run.where is None else (run.where,),
         rule=f"runs.{wish.name}",
         rule_line=wish.line,
         mend=run.mend,
         details=details(run),
     )
+
+
+def _figures(run: LaidRun) -> tuple[float | None, float | None]:
+    """What was measured and what is demanded, mm: of a laid run its room, of a neck what passes there."""
+    if run.corners is not None:
+        return run.least, run.demand
+    if run.no_way is not None and run.no_way.reason == "narrow":
+        return run.no_way.widest, min(run.wish.flat or (run.wish.outside,))
+    return None, None
 
 
 def _partners(run: LaidRun) -> tuple[str, ...]:
@@ -86,7 +96,8 @@ def _no_way(wish: RunWish, why: NoWay) -> str:
     found = "has no way" if why.proved else "has no way that was found"
     among = " and ".join(why.parts) if why.parts else ""
     if why.reason == "narrow":
-        neck = f"too narrow between {among}" if among else "too narrow"
+        between = "in" if len(why.parts) == 1 else "between"
+        neck = f"too narrow {between} {among}" if among else "too narrow"
         said = f"{found}: {neck}; at most {why.widest:.1f} mm pass there"
     elif why.reason == "bend":
         said = f"{found}: no room to bend at {why.place}{f', {among} in the way' if among else ''}"

@@ -42,11 +42,15 @@ class Dimension:
 
 def figure(finding: Finding) -> str:
     """The finding's number in a few words: `overlap 22.0 mm`, `1.4 mm (needs 2.0)`."""
+    if finding.check == "run" and finding.measured is None:
+        return "no way found"
     if finding.measured is None:
         return str(finding.verdict)
     unit = f" {finding.unit}" if finding.unit else ""
     if finding.check == "interference":
         return f"overlap {finding.measured:.1f}{unit}"
+    if finding.check == "run" and finding.details.get("reason") == "narrow":
+        return f"neck: {finding.measured:.1f}{unit} pass (needs {finding.required:.1f})"
     if finding.check == "containment":
         return f"sticks out {finding.measured:.1f}{unit}"
     if finding.required is None:
@@ -99,6 +103,8 @@ def chosen(findings: Sequence[Finding], camera: Camera, pane: Box) -> list[Dimen
     found: list[Dimension] = []
     for finding in findings:
         told = finding.verdict in (Verdict.FAILS, Verdict.TIGHT) or finding.check in ALWAYS
+        # A run without a way is marked where it got stuck, proved or not.
+        told = told or (finding.check == "run" and finding.verdict != Verdict.FITS)
         dim = dimension(finding, camera) if told else None
         if dim is None or finding.follows or len(found) == MOST:
             continue

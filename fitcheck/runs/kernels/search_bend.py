@@ -175,6 +175,47 @@ def freedoms(held: Ints, rails: Floats) -> tuple[Ints, Floats]:
 
 
 @native
+def lacking(space: Space, points: Floats, need: float, lacks: Floats, out: Floats, rows: Ints) -> int:
+    """Fill what points (n, 3) lack, the way out of it (., 3), and which they are; how many."""
+    found, e, reach = 0, 0.02, need + 1.0
+    for i in range(len(points)):
+        x, y, z = points[i, 0], points[i, 1], points[i, 2]
+        here = distance(space.solids, x, y, z, need)
+        if here < need:
+            gx = distance(space.solids, x + e, y, z, reach) - distance(space.solids, x - e, y, z, reach)
+            gy = distance(space.solids, x, y + e, z, reach) - distance(space.solids, x, y - e, z, reach)
+            gz = distance(space.solids, x, y, z + e, reach) - distance(space.solids, x, y, z - e, reach)
+            lacks[found], rows[found] = need - here, i
+            out[found, 0], out[found, 1], out[found, 2] = gx / (2 * e), gy / (2 * e), gz / (2 * e)
+            found += 1
+        for k in range(3):
+            beyond = max(space.box[0, k] - points[i, k], points[i, k] - space.box[1, k])
+            if beyond > 0.0 and found < len(rows):
+                lacks[found], rows[found] = beyond, i
+                out[found] = 0.0
+                out[found, k] = 1.0 if points[i, k] < space.box[0, k] else -1.0
+                found += 1
+    return found
+
+
+@native
+def normal(
+    lacks: Floats, slopes: Floats, pulls: Floats, damping: float, matrix: Floats, right: Floats
+) -> None:
+    """Fill the damped normal equations (m, m), below the diagonal, and (m,) of (r, m) slopes."""
+    for a in range(len(right)):
+        right[a] = -pulls[a]
+        for r in range(len(lacks)):
+            right[a] -= slopes[r, a] * lacks[r]
+        for b in range(a + 1):
+            whole = 0.0
+            for r in range(len(lacks)):
+                whole += slopes[r, a] * slopes[r, b]
+            matrix[a, b] = whole
+        matrix[a, a] += damping + 1e-6
+
+
+@native
 def bend_clear(
     space: Space,
     given: Floats,
@@ -187,6 +228,8 @@ def bend_clear(
 ) -> Floats:
     """Corners that lack less and, for a pull above 0, make the route shorter.
 
+    Damped least squares (Levenberg 1944, Marquardt 1963) over the places of the corners.
+
     Args:
         held: (n,) 0 for a corner that moves freely, 1 along its rail only, 2 not at all.
         rails: (n, 3) unit directions.
@@ -194,6 +237,7 @@ def bend_clear(
         pull: what a mm of length counts against the squares of what is lacking, mm^2 / 2.
         rounds: steps at most.
     """
+    # Longer than a function should be: what is left are one step's stages, which share all its arrays.
     n = len(given)
     which, moves = freedoms(held, rails)
     m = len(which)
@@ -204,7 +248,7 @@ def bend_clear(
     if total == np.inf or m == 0:
         return corners
     damping, need = 0.01, space.need + spare
-    matrix, right = np.zeros((m, m)), np.zeros(m)
+    matrix, right, pulls = np.zeros((m, m)), np.zeros(m), np.zeros(m)
     near = np.zeros(n - 1)
     for _ in range(rounds):
         total = loose(corners, radius, ways, lengths, takes)
@@ -214,34 +258,16 @@ def bend_clear(
         before = judged(space, points, count, lengths, takes, need, spare, pull, total)
         if before < 1e-10:
             break
-        # Points and legs that lack, and the slope of what each lacks.
-        lacks, out, rows = np.empty(count * 2), np.empty((count * 2, 3)), np.empty(count * 2, np.int64)
-        found = 0
-        for i in range(count):
-            x, y, z = points[i, 0], points[i, 1], points[i, 2]
-            here = distance(space.solids, x, y, z, need)
-            if here < need:
-                e = 0.02
-                reach = need + 1.0
-                gx = distance(space.solids, x + e, y, z, reach) - distance(space.solids, x - e, y, z, reach)
-                gy = distance(space.solids, x, y + e, z, reach) - distance(space.solids, x, y - e, z, reach)
-                gz = distance(space.solids, x, y, z + e, reach) - distance(space.solids, x, y, z - e, reach)
-                lacks[found], rows[found] = need - here, i
-                out[found, 0], out[found, 1], out[found, 2] = gx / (2 * e), gy / (2 * e), gz / (2 * e)
-                found += 1
-            for k in range(3):
-                beyond = max(space.box[0, k] - points[i, k], points[i, k] - space.box[1, k])
-                if beyond > 0.0 and found < len(rows):
-                    lacks[found], rows[found] = beyond, i
-                    out[found] = 0.0
-                    out[found, k] = 1.0 if points[i, k] < space.box[0, k] else -1.0
-                    found += 1
-        slopes = np.zeros((found, m))
-        short, leg_slopes = np.zeros(n - 1), np.zeros((n - 1, m))
+        # Points that lack, then legs that are too short, and the slope of what each lacks.
+        lacks, out = np.empty(count * 2 + n), np.empty((count * 2, 3))
+        rows, legs = np.empty(count * 2, np.int64), np.empty(n, np.int64)
+        found, short = lacking(space, points, need, lacks, out, rows), 0
         for i in range(n - 1):
             near[i] = takes[i] + takes[i + 1] + spare - lengths[i]
-            short[i] = max(near[i], 0.0)
-        pulls = np.zeros(m)
+            if near[i] > 0.0:
+                lacks[found + short], legs[short] = near[i], i
+                short += 1
+        slopes = np.zeros((found + short, m))
         for j in range(m):
             i = which[j]
             kept = (corners[i, 0], corners[i, 1], corners[i, 2])
@@ -250,38 +276,19 @@ def bend_clear(
             after = loose(corners, radius, ways, lengths, takes)
             laid(corners, radius, ways, lengths, takes, counts, moved)
             corners[i, 0], corners[i, 1], corners[i, 2] = kept
-            if after < np.inf:
-                pulls[j] = pull * (after - total) / NUDGE
+            pulls[j] = pull * (after - total) / NUDGE if after < np.inf else 0.0
             for r in range(found):
                 p = rows[r]
-                slopes[r, j] = (
-                    -(
-                        out[r, 0] * (moved[p, 0] - points[p, 0])
-                        + out[r, 1] * (moved[p, 1] - points[p, 1])
-                        + out[r, 2] * (moved[p, 2] - points[p, 2])
-                    )
-                    / NUDGE
-                )
-            for k in range(n - 1):
-                leg_slopes[k, j] = (takes[k] + takes[k + 1] + spare - lengths[k] - near[k]) / NUDGE
+                gained = 0.0
+                for k in range(3):
+                    gained += out[r, k] * (moved[p, k] - points[p, k])
+                slopes[r, j] = -gained / NUDGE
+            for r in range(short):
+                k = legs[r]
+                slopes[found + r, j] = (takes[k] + takes[k + 1] + spare - lengths[k] - near[k]) / NUDGE
         better = False
         for _ in range(8):
-            for a in range(m):
-                right[a] = -pulls[a]
-                for r in range(found):
-                    right[a] -= slopes[r, a] * lacks[r]
-                for k in range(n - 1):
-                    if short[k] > 0.0:
-                        right[a] -= leg_slopes[k, a] * short[k]
-                for b in range(a + 1):
-                    whole = 0.0
-                    for r in range(found):
-                        whole += slopes[r, a] * slopes[r, b]
-                    for k in range(n - 1):
-                        if short[k] > 0.0:
-                            whole += leg_slopes[k, a] * leg_slopes[k, b]
-                    matrix[a, b] = whole
-                matrix[a, a] += damping + 1e-6
+            normal(lacks[: found + short], slopes, pulls, damping, matrix, right)
             if solved(matrix, right, m):
                 longest = 0.0
                 for a in range(m):
@@ -294,12 +301,10 @@ def bend_clear(
                 after = loose(tried, radius, ways, lengths, takes)
                 if after < np.inf:
                     laid(tried, radius, ways, lengths, takes, counts, moved)
-                    if judged(space, moved, count, lengths, takes, need, spare, pull, after) < before * (
-                        1 - 1e-5
-                    ):
-                        corners = tried
+                    now = judged(space, moved, count, lengths, takes, need, spare, pull, after)
+                    if now < before * (1 - 1e-5):
+                        corners, better = tried, True
                         damping = max(damping / 4, 1e-6)
-                        better = True
                         break
             damping *= 5
         if not better:

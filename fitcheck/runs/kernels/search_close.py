@@ -116,6 +116,7 @@ def by_two(
     The direction between them stands on a cone about t and on one about v; then the lengths of
     the three legs follow from l0 t + l1 u + l2 v = q - p.
     """
+    # Over sixty lines: the parallel and the general case share all names of the formula.
     d = sub(q, p)
     a, wins_a = taken(rules, ca)
     b, wins_b = taken(rules, cb)

@@ -153,6 +153,8 @@ def grow(
         most: expansions.
         after: expansions after the first way found.
     """
+    # Longer than a function should be: each part of the loop writes to most of a dozen arrays and counters,
+    # and handing these on in every step costs more than the step.
     heads, turns, radius, rest = lattice.heads, lattice.turns, rules.radius, rules.straight
     count = len(heads)
     room_for = min(most * (turns.shape[1] + 1), 40_000 * 27) + len(starts) + 1

@@ -155,6 +155,7 @@ def descend(
         step, finest: length of the first moves, and where they end, mm.
         seed: of the moves, above 0.
     """
+    # A line or two beyond sixty: one move, tried and taken back, is one thought.
     n = len(given)
     best, tried = given.copy(), given.copy()
     ways, lengths, takes = np.zeros((n - 1, 3)), np.zeros(n - 1), np.zeros(n)

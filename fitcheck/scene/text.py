@@ -76,6 +76,10 @@ class Document:
             column += spot.lead + offset
         return Mark(self.name, line, column)
 
+    def mended(self, mistake: Mistake) -> Mistake:
+        """The mistake with what this document knows of how to mend it: nothing more."""
+        return mistake
+
 
 def read_document(text: str, name: str) -> Document:
     """Read one YAML text.

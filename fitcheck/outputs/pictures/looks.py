@@ -33,8 +33,8 @@ ROLE_COLOURS: dict[str, tuple[int, int, int]] = {
 }
 ROLE_WORDS = {
     "body": "housing", "sheet": "sheet metal", "frame": "fan frame", "core": "core", "board": "board",
-    "connector": "plug, socket", "fitting": "fitting", "metal": "metal", "rubber": "rubber", "tube": "tube", "cable": "cable",
-    "liquid": "coolant", "glass": "glass",
+    "connector": "plug, socket", "fitting": "fitting", "metal": "metal", "rubber": "rubber", "tube": "tube",
+    "cable": "cable", "liquid": "coolant", "glass": "glass",
 }  # fmt: skip
 PALE = 0.8
 HATCH_PITCH, HATCH_WIDTH = 9, 3

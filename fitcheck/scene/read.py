@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from fitcheck.scene.files import read_file
 from fitcheck.scene.limits import ASSEMBLY_DEPTH
 from fitcheck.scene.mistakes import Mistake, Mistakes, nearest
 from fitcheck.scene.options import is_option, overridden, section, unknown_options
 from fitcheck.scene.refusals import Path as Steps
 from fitcheck.scene.schema import ModelFile, RuleTypes, SceneFile, check_model, check_scene
-from fitcheck.scene.text import Document, read_document, read_file
+from fitcheck.scene.text import Document, read_document
 
 STANDARD_INPUT = "<standard input>"
 

@@ -23,7 +23,8 @@ MIB = 1 << 20
 READ_ONE = """
 import sys
 from fitcheck.scene.mistakes import Mistakes
-from fitcheck.scene.text import read_document, read_file
+from fitcheck.scene.files import read_file
+from fitcheck.scene.text import read_document
 try:
     read_document(read_file(sys.argv[1]), "m.yaml")
 except Mistakes as mistakes:

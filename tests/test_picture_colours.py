@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -12,7 +13,7 @@ from pictured import SMALL, nearest_colour
 from worlds import box, part, rod, world
 
 from fitcheck.outputs import pictures
-from fitcheck.outputs.pictures import surfaces
+from fitcheck.outputs.pictures import looks, surfaces
 from fitcheck.outputs.pictures.bands import FAR, NEAR, OVERLAP, Bands, edges_from, rgb
 from fitcheck.outputs.pictures.to_piece import distance_to_piece
 from fitcheck.report import check_world
@@ -220,3 +221,37 @@ def test_split_triangles_cover_the_same_area(marks):
     assert (turned > 0).all()  # none turned over
     assert turned.sum() == pytest.approx(6.0 * len(marks))
     assert len(split) == sum(1 + sum(mark) for mark in marks)
+
+
+def test_a_cable_is_drawn_and_named_as_one():
+    """Both are runs, round and bent; only one of them carries water."""
+    runs = [
+        part(name, rod([10, y, 20], [10, y, 80], 12), names=(name,))
+        for name, y in (("tube", 20), ("cable", 60))
+    ]
+    for run in runs:
+        ((name, solid),) = run.shape.solids.items()
+        run.shape.solids[name] = replace(solid, role="tube")
+    laid = world(*runs)
+    picture = pictures.draw_view(laid, check_world(laid), pictures.View("from left", colour="role"), SMALL)
+    words = {said.text for said in picture.written if said.kind == "legend"}
+    assert {"tube", "cable"} <= words
+    left, top = (int(edge) for edge in picture.camera.pane[:2])
+    seen = []
+    for run in range(2):
+        rows, columns = np.nonzero(picture.ids == run)
+        # Half of what is seen of a rod is neither lit edge nor a line.
+        seen.append(np.median(np.asarray(picture.image, float)[rows + top, columns + left], axis=0))
+    assert [closest(colour) for colour in seen] == ["tube", "cable"]
+    # Told apart by lightness alone, too.
+    assert seen[0].mean() - seen[1].mean() > 40
+
+
+def closest(colour):
+    """The role whose colour is most like one that was drawn, whatever the light makes of it."""
+
+    def unlike(role):
+        own = np.array(looks.ROLE_COLOURS[role], float)
+        return np.abs(colour - own * (colour.sum() / own.sum())).max() + np.abs(colour - own).max()
+
+    return min(("tube", "cable", "body", "frame", "rubber", "sheet"), key=unlike)

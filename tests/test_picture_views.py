@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pictured import SMALL, at, drawn, in_case, index, machine, report
@@ -135,6 +137,26 @@ def test_winding_fills_what_two_shells_share_once_and_leaves_holes():
     holed = np.concatenate([ring((2, 2), (12, 12), 1), ring((5, 5), (9, 9), -1)])
     (_, _), mask = section.filled(holed, (20, 20))
     assert mask.sum() == 100 - 16
+
+
+def test_a_cut_bend_has_no_seams():
+    """Two rods that make a knee, cut along both axes: between them no line is drawn, round them one is."""
+    legs = rod([100, 100, 150], [100, 200, 150], 40), rod([100, 190, 160], [100, 260, 230], 40)
+    bent = part("tube", legs[0])
+    solid = bent.shape.solids["body"]
+    bent.shape.solids["body"] = replace(solid, pieces=legs, role="tube")
+    laid = in_case(bent)
+    picture = pictures.draw_view(laid, check_world(laid), {"cut": {"x": 100.0}, "colour": "role"}, SMALL)
+
+    def darkest(y, z, reach):
+        column, row = picture.camera.pixels(np.array([100.0, y, z])).astype(int)
+        patch = np.array(picture.image)[row - reach : row + reach + 1, column - reach : column + reach + 1]
+        return int(patch.sum(axis=2).min())
+
+    line = 3 * 140
+    # The end of the first rod lies at y = 200, in the second; its own side is at z = 130.
+    assert darkest(200, 158, 4) > line
+    assert darkest(130, 130, 4) < line
 
 
 def test_the_worst_cut_shows_the_overlap():

@@ -306,7 +306,7 @@ def test_unknown_override_with_the_nearest_name(shelf):
 
 def test_override_is_checked_as_the_value_is(shelf):
     assert said(shelf, SIZES, end="rera", core="") == [
-        "--set core=: core: nothing is written after the =",
+        "--set core=: core: nothing is written after the =; write 54 ± 0.5 mm, as the scene has it",
         "--set end=rera: end: `rera` is none of the choices front, rear; write rear",
     ]
     assert scene(shelf, SIZES, end="rear").file.parameters["end"].value == "rear"

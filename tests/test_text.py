@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
 from fitcheck.scene import limits, text
+from fitcheck.scene.files import decoded, read_file
 from fitcheck.scene.mistakes import Mark, Mistakes
 from fitcheck.scene.scalars import doubtful
-from fitcheck.scene.text import decoded, read_document, read_file
+from fitcheck.scene.text import read_document
 
 ROOT = Path(__file__).parent.parent
 OURS = sorted([*ROOT.glob("models/*.yaml"), *ROOT.glob("scenes/**/*.yaml")])

@@ -8,10 +8,11 @@ from typing import Any
 
 from fitcheck.checks import RULE_TYPES
 from fitcheck.outputs.json import result_schema
+from fitcheck.scene.files import read_file
 from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
 from fitcheck.scene.read import Model, library, read_model
 from fitcheck.scene.schema import model_schema, scene_schema
-from fitcheck.scene.text import read_document, read_file
+from fitcheck.scene.text import read_document
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "scene": lambda: scene_schema(RULE_TYPES),

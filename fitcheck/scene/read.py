@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
+from fitcheck.scene.files import read_file
 from fitcheck.scene.limits import ASSEMBLY_DEPTH
-from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
+from fitcheck.scene.mistakes import Mistake, Mistakes, nearest
+from fitcheck.scene.options import is_option, overridden, section, unknown_options
 from fitcheck.scene.refusals import Path as Steps
 from fitcheck.scene.schema import ModelFile, RuleTypes, SceneFile, check_model, check_scene
-from fitcheck.scene.text import Document, read_document, read_file
-
-S = TypeVar("S", list[Any], dict[str, Any])
+from fitcheck.scene.text import Document, read_document
 
 STANDARD_INPUT = "<standard input>"
 
@@ -75,8 +74,8 @@ def read_scene(
     else:
         text, folder, name = source, Path(), name or STANDARD_INPUT
     written = read_document(text, name)
-    found = _unknown_overrides(written, overrides)
-    document = _overridden(written, overrides)
+    found = unknown_options(written, overrides)
+    document = overridden(written, overrides)
     # A scene with mistakes still has its models looked up: all mistakes are told at once.
     shelf = _Shelf(document, folder)
     models = shelf.models()
@@ -86,10 +85,15 @@ def read_scene(
         file = check_scene(document, rule_types)
     except Mistakes as wrong:
         found += wrong.items
-        raise Mistakes(found, _sound(scene, found)) from None
+        raise _refused(scene, found) from None
     if found:
-        raise Mistakes(found, _sound(scene, found))
+        raise _refused(scene, found)
     return replace(scene, file=file)
+
+
+def _refused(scene: Scene, found: list[Mistake]) -> Mistakes:
+    found = [scene.document.mended(mistake) for mistake in found]
+    return Mistakes(found, _sound(scene, found))
 
 
 def read_model(path: Path, name: str | None = None) -> Model:
@@ -123,7 +127,7 @@ def _sound(scene: Scene, found: list[Mistake]) -> Scene | None:
     ends = [scene.document.mark((key,), key=True) for key in data]
     broken = {name for name, part in sections["parts"].items() if _model_of(part) not in scene.models}
     for mistake in found:
-        if mistake.mark.file.startswith("--set"):
+        if is_option(mistake.mark):
             broken.add(mistake.subject)
         if mistake.mark.file != scene.document.name:
             continue
@@ -139,67 +143,6 @@ def _model_of(part: Any) -> Any:
     return model if isinstance(model, str) else None
 
 
-# --- values from the command line ---
-
-
-@dataclass(frozen=True)
-class _Overridden(Document):
-    """A document in which parameters have another value; their marks name the option."""
-
-    options: dict[str, str] = field(default_factory=dict)
-
-    def mark(self, path: Steps, key: bool = False, offset: int = 0) -> Mark:
-        """Where the value stands: in the option, if it came from there."""
-        section, name, *inner = (*path, "", "")[: max(len(path), 2)]
-        if section == "parameters" and name in self.options and (inner == ["value"] or not (inner or key)):
-            return _option(str(name), self.options[str(name)])
-        return super().mark(path, key, offset)
-
-
-def _option(name: str, value: str) -> Mark:
-    return Mark(f"--set {name}={value}", 0, 0)
-
-
-def _section(document: Document, name: str, kind: type[S]) -> S:
-    """What a scene has under a key, or nothing where that has the wrong shape."""
-    written = document.data.get(name) if isinstance(document.data, dict) else None
-    return written if isinstance(written, kind) else kind()
-
-
-def _unknown_overrides(document: Document, overrides: Mapping[str, str]) -> list[Mistake]:
-    found = []
-    known = _section(document, "parameters", dict)
-    for name, value in overrides.items():
-        if name not in known:
-            near = nearest(name, known)
-            said = f"the scene has no such parameter; it has {', '.join(known) or 'none'}"
-            found.append(Mistake(_option(name, value), name, said, f"write {near}" if near else ""))
-        elif not value.strip():
-            found.append(Mistake(_option(name, value), name, "nothing is written after the ="))
-    return found
-
-
-def _overridden(document: Document, overrides: Mapping[str, str]) -> Document:
-    """The same document with other values for its parameters; the long form keeps its other keys."""
-    known = _section(document, "parameters", dict)
-    options = {name: value for name, value in overrides.items() if name in known and value.strip()}
-    if not options:
-        return document
-    values = dict(known)
-    for name, value in options.items():
-        plain = _plain(value.strip())
-        values[name] = {**known[name], "value": plain} if isinstance(known[name], dict) else plain
-    data = {**document.data, "parameters": values}
-    return _Overridden(document.name, data, document.lines, document.spots, options)
-
-
-def _plain(text: str) -> Any:
-    """A value as the same text would be read in a file."""
-    if re.fullmatch(r"[+-]?(0|[1-9][0-9]{0,14})", text):
-        return int(text)
-    return {"true": True, "false": False}.get(text, text)
-
-
 # --- models ---
 
 
@@ -211,7 +154,7 @@ class _Shelf:
         self.mistakes: list[Mistake] = []
         self.builtin = library()
         self.own: dict[str, Path] = {}
-        folders = _section(document, "model_folders", list)
+        folders = section(document, "model_folders", list)
         for at, written in enumerate(folders):
             if isinstance(written, str):
                 self._add(written, ("model_folders", at))
@@ -220,7 +163,7 @@ class _Shelf:
 
     def models(self) -> dict[str, Model]:
         """Every model that the scene names, directly or through another."""
-        for name, part in _section(self.document, "parts", dict).items():
+        for name, part in section(self.document, "parts", dict).items():
             model = part.get("model") if isinstance(part, dict) else None
             path: Steps = ("parts", name, "model")
             if isinstance(model, str) and self._height(model, self.document, path, ()) > ASSEMBLY_DEPTH:

@@ -12,16 +12,15 @@ document.
 from __future__ import annotations
 
 import re
-import stat
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import yaml
 
 from fitcheck.scene import limits
-from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
+from fitcheck.scene.files import refused, too_large
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes
 from fitcheck.scene.scalars import WORDS, doubtful, plain
 from fitcheck.scene.syntax import Fault, Opened, explain, missing_space
 
@@ -76,6 +75,10 @@ class Document:
             column += spot.lead + offset
         return Mark(self.name, line, column)
 
+    def mended(self, mistake: Mistake) -> Mistake:
+        """The mistake with what this document knows of how to mend it: nothing more."""
+        return mistake
+
 
 def read_document(text: str, name: str) -> Document:
     """Read one YAML text.
@@ -107,71 +110,10 @@ def read_document(text: str, name: str) -> Document:
     return Document(name, reader.data, lines, reader.spots)
 
 
-def read_file(path: str | Path) -> str:
-    """The text of a file, its size checked before anything is read.
-
-    Raises:
-        Mistakes: no such file, a folder or device, too large, not UTF-8, not readable.
-    """
-    name = str(path)
-    path = Path(path)
-    try:
-        about = path.stat()
-        if stat.S_ISDIR(about.st_mode):
-            raise _refused(name, "is a folder, not a file")
-        if not stat.S_ISREG(about.st_mode):
-            raise _refused(name, "is not an ordinary file")
-        if about.st_size > limits.FILE_BYTES:
-            raise _refused(name, _too_large(about.st_size))
-        with path.open("rb") as file:
-            # One byte more than allowed: the file may grow between the two calls.
-            return decoded(file.read(limits.FILE_BYTES + 1), name)
-    except (FileNotFoundError, NotADirectoryError):
-        raise _refused(name, "there is no such file", _nearest_file(path)) from None
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _refused(name, f"cannot be read: {why}") from None
-
-
-def decoded(data: bytes, name: str) -> str:
-    """The text of the bytes of a file or of standard input.
-
-    Raises:
-        Mistakes: more than the largest file, or not UTF-8 (at the line of the first wrong byte).
-    """
-    if len(data) > limits.FILE_BYTES:
-        raise _refused(name, _too_large(len(data)))
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        column = len(data[data.rfind(b"\n", 0, error.start) + 1 : error.start].decode("utf-8")) + 1
-        problem = f"byte {data[error.start]:#04x} is not UTF-8"
-        raise Mistakes([Mistake(Mark(name, line, column), "", problem, "save the file as UTF-8")]) from None
-
-
-def _refused(name: str, problem: str, mend: str = "") -> Mistakes:
-    return Mistakes([Mistake(Mark(name, 1, 1), "", problem, mend)])
-
-
-def _too_large(size: int) -> str:
-    return f"holds {size:,} bytes; the limit is {limits.FILE_BYTES:,}"
-
-
-def _nearest_file(path: Path) -> str:
-    """A mend that names the file meant, if the folder has one much like it."""
-    try:
-        names = sorted(one.name for one in path.parent.iterdir())[:1000]
-    except OSError:
-        return ""
-    near = nearest(path.name, names)
-    return f"write {path.parent / near}" if near else ""
-
-
 def _check_characters(text: str, name: str) -> None:
     size = len(text.encode("utf-8", "surrogatepass"))
     if size > limits.FILE_BYTES:
-        raise _refused(name, _too_large(size))
+        raise refused(name, too_large(size))
     found = _FORBIDDEN.search(text, 1 if text.startswith("\ufeff") else 0)
     if found:
         line = len(_LINE_END.findall(text, 0, found.start())) + 1

@@ -128,6 +128,8 @@ def unknown(node: Node, name: str, said: str, wanted: str = "") -> ValueMistake:
         ]
     elif wanted == "port":
         known = [*node.shape.ports, *node.children]
+    elif wanted == "opening or hole":
+        known = [*node.shape.openings, *node.shape.holes, *node.children]
     near = nearest(name, known)
     what = wanted or "such name"
     listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")

@@ -54,7 +54,7 @@ def resolve(scene: Scene) -> World:
     views = names.views(data.get("views") or {})
     touches = names.touches(data.get("touches") or [])
     if desk.mistakes:
-        raise Mistakes(desk.mistakes)
+        raise Mistakes(map(scene.document.mended, desk.mistakes))
     return World(
         title=data.get("title") or scene.document.name,
         parts=tuple(replace(part, claims=claims.get(part.group, "")) for part in parts),
@@ -74,7 +74,7 @@ def second_look(scene: Scene) -> frozenset[Mistake]:
     """Mistakes of value and place among the sound entries of a scene that has others."""
     space = _space(scene)
     _try_all(space, {})
-    return frozenset(space.desk.mistakes)
+    return frozenset(map(scene.document.mended, space.desk.mistakes))
 
 
 def _space(scene: Scene) -> Space:

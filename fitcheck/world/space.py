@@ -376,12 +376,15 @@ class Space:
         return Found(leaf, found.node, found.frame, found.feature, found.rest), lambda: self.frame(first)
 
     def feature(
-        self, said: str, indices: Mapping[str, Value], wanted: type[Feature] | None = None
+        self, said: str, indices: Mapping[str, Value], wanted: type[Feature] | None = None, called: str = ""
     ) -> tuple[str, Feature, Frame]:
-        """A feature by its written path: (leaf name, feature, space_from_leaf)."""
+        """A feature by its written path: (leaf name, feature, space_from_leaf).
+
+        `called` is the word for it in a mistake, if `wanted` does not say it.
+        """
         written = self.spelled(said, indices)
         found, place = self.walk(segments(written), written)
-        word = {Face: "face", Port: "port"}.get(wanted, "feature") if wanted else "feature"
+        word = called or ({Face: "face", Port: "port"}.get(wanted, "feature") if wanted else "feature")
         if found.feature is None or found.rest or (wanted and not isinstance(found.feature, wanted)):
             missing = ".".join(found.rest) or segments(written)[-1]
             raise unknown(found.node, missing, written, word)

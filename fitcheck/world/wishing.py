@@ -51,7 +51,7 @@ class Wishes:
     def _one(self, name: str, entry: RunEntry, default: float | None) -> Iterator[RunWish]:
         path: Steps = ("runs", name)
         before = len(self.space.desk.mistakes)
-        plain = walk_rule(entry, self.evaluate, path)
+        plain = walk_rule(entry, self._value, path)
         stub = STUB[plain.kind] if plain.stub is None else plain.stub
         start = self._end((*path, "from"), name, plain, plain.from_, stub, plain.plug_from)
         goal = self._end((*path, "to"), name, plain, plain.to, stub, plain.plug_to)
@@ -87,6 +87,10 @@ class Wishes:
             allowance=_allowances(plain, start, goal),
             line=self.space.document.mark(path, key=True).line,
         )
+
+    def _value(self, kind: str, raw: Any, path: Steps) -> Any:
+        """A plain value; a place stays as written: what it must be is asked once, where it is found."""
+        return str(raw) if kind == "place" else self.evaluate(kind, raw, path)
 
     def _note(self, path: Steps, problem: str, mend: str = "") -> None:
         mark = self.space.document.mark(path)
@@ -132,7 +136,7 @@ class Wishes:
     ) -> End | None:
         """A port that the run can start at; None when a mistake was noted."""
         wanted = "cable" if plain.kind == CABLE else "tube"
-        found = self._feature(path, said)
+        found = self._feature(path, said, "port")
         if found is None:
             return None
         leaf, port, frame = found
@@ -196,7 +200,7 @@ class Wishes:
         return across[0], across[1], float(size[along])
 
     def _passage(self, path: Steps, said: str) -> Iterator[Passage]:
-        found = self._feature(path, said)
+        found = self._feature(path, said, "opening or hole")
         if found is None:
             return
         leaf, feature, frame = found
@@ -219,13 +223,13 @@ class Wishes:
             thickness=_thickness(self.shapes.get(leaf), feature),
         )
 
-    def _feature(self, path: Steps, said: str) -> tuple[str, Any, Frame] | None:
+    def _feature(self, path: Steps, said: str, called: str) -> tuple[str, Any, Frame] | None:
         try:
-            return self.space.feature(said, {})
+            return self.space.feature(said, {}, called=called)
         except PassedOver:
             return None
         except ValueMistake as wrong:
-            self._note(path, wrong.problem, wrong.mend)
+            self.space.desk.note(self.space.document.mark(path), last_key(path), wrong)
             return None
 
 

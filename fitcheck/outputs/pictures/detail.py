@@ -124,9 +124,16 @@ def draw_detail(paper: Paper, detail: Detail, drawing: Image.Image) -> None:
     paper.image.paste(drawing, (left, top))
     tag = tag_box(paper, detail)
     paper.write("detail", NAME, tag[:2], CAPTION, bold=True, colour=PAPER, fill=INK, pad=3)
-    said = f"{NAME}  {detail.factor} × larger: " + ", ".join(detail.dim.finding.parts)
-    text = paper.shortened(said, CAPTION, right - left - paper.px(16))
+    text = _caption(paper, detail, right - left - paper.px(16))
     box = paper.write("detail", text, (left, top), CAPTION, fill=PAPER, pad=4)
     pane = (float(left), box[3], float(right), float(bottom))
     draw_dimensions(paper, [detail.dim], pane)
     paper.draw.rectangle((left, top, right, bottom), outline=INK, width=paper.px(2))
+
+
+def _caption(paper: Paper, detail: Detail, width: float) -> str:
+    """What the detail is, its parts in a second line where one is too short for both."""
+    what, parts = f"{NAME}  {detail.factor} × larger:", ", ".join(detail.dim.finding.parts)
+    if paper.measure(f"{what} {parts}", CAPTION)[0] <= width:
+        return f"{what} {parts}"
+    return f"{what}\n{paper.shortened(parts, CAPTION, width)}"

@@ -48,6 +48,15 @@ class Field:
             values[at] = np.minimum(values[at], self.bands.scaled(found, asked))
         return values
 
+    def within_own(self, points: np.ndarray, owner: np.ndarray) -> np.ndarray:
+        """(n,) how deep points (n, 3) lie in a piece of their own solid, mm; 0 on its skin."""
+        deep = np.zeros(len(points))
+        for i in np.unique(owner):
+            if len(self.skins[i].solid.pieces) > 1:
+                at = owner == i
+                deep[at] = np.maximum(-self._to_solid(self.skins[i], points[at]), 0)
+        return deep
+
     def _to_solid(self, target: Skin, points: np.ndarray) -> np.ndarray:
         pose = self.parts[target.part].pose
         each = [

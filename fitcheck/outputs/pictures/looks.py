@@ -25,6 +25,7 @@ ROLE_COLOURS: dict[str, tuple[int, int, int]] = {
     "thread": (168, 160, 132),
     "fitting": (188, 178, 142),
     "tube": (122, 150, 170),
+    "cable": (74, 66, 84),
     "liquid": (110, 170, 196),
     "glass": (186, 214, 220),
     "rubber": (98, 72, 62),
@@ -33,20 +34,25 @@ ROLE_COLOURS: dict[str, tuple[int, int, int]] = {
 ROLE_WORDS = {
     "body": "housing", "sheet": "sheet metal", "frame": "fan frame", "core": "core", "board": "board",
     "connector": "plug, socket", "fitting": "fitting", "metal": "metal", "rubber": "rubber", "tube": "tube",
-    "liquid": "coolant", "glass": "glass",
+    "cable": "cable", "liquid": "coolant", "glass": "glass",
 }  # fmt: skip
 PALE = 0.8
 HATCH_PITCH, HATCH_WIDTH = 9, 3
 
 
+def role_of(skin: Skin) -> str:
+    """What a skin is made for; a run that is a cable is no tube, though both are round and bent."""
+    return "cable" if (skin.solid.role, skin.solid.name) == ("tube", "cable") else skin.solid.role
+
+
 def role_colours(skins: Sequence[Skin]) -> np.ndarray:
     """(n, 3) uint8 colour of each skin by role."""
-    return np.array([ROLE_COLOURS.get(s.solid.role, ROLE_COLOURS["body"]) for s in skins], np.uint8)
+    return np.array([ROLE_COLOURS.get(role_of(s), ROLE_COLOURS["body"]) for s in skins], np.uint8)
 
 
 def role_legend(skins: Sequence[Skin], shown: np.ndarray) -> list[tuple[str, str]]:
     """(colour, words) of the roles that are shown."""
-    roles = {s.solid.role for s, seen in zip(skins, shown, strict=True) if seen}
+    roles = {role_of(s) for s, seen in zip(skins, shown, strict=True) if seen}
     return [("#{:02X}{:02X}{:02X}".format(*ROLE_COLOURS[r]), w) for r, w in ROLE_WORDS.items() if r in roles]
 
 

@@ -27,6 +27,8 @@ THICK, THIN = 7, 2
 OUTLINE = (70, 76, 82)
 # The outline is measured this often, mm.
 STEP = 2.0
+# Deeper in another piece of its own solid than bends stand proud of each other, mm, a line is no outline.
+SEAM = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,10 +173,13 @@ def _outlines(image: Image.Image, camera: Camera, cut: Cut, field: Field, colour
     if not rows:
         return
     owner, lines = np.concatenate([r[0] for r in rows]), np.concatenate([r[1] for r in rows])
+    owner, lines = _in_steps(owner, lines)
+    # A bent tube is many cylinders: where they lie in each other there is no edge.
+    outer = field.within_own(lines.mean(axis=1), owner) <= SEAM
+    owner, lines = owner[outer], lines[outer]
     _strokes(pen, (camera.pixels(lines) - [left, top]) * OVERSAMPLE, OUTLINE, THIN * OVERSAMPLE)
     if not coloured:
         return
-    owner, lines = _in_steps(owner, lines)
     values = field(lines.mean(axis=1), owner)
     ends = (camera.pixels(lines) - [left, top]) * OVERSAMPLE
     band = np.searchsorted([-CONTACT, *field.bands.edges], values, side="right")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -73,7 +74,13 @@ def read_scene(
         text, folder, name = read_file(source), source.parent, name or str(source)
     else:
         text, folder, name = source, Path(), name or STANDARD_INPUT
-    written = read_document(text, name)
+    return scene_of(read_document(text, name), folder, overrides, rule_types)
+
+
+def scene_of(
+    written: Document, folder: Path, overrides: Mapping[str, str], rule_types: RuleTypes
+) -> Scene:
+    """The scene of a text that was read, with every model it names; as `read_scene`."""
     found = unknown_options(written, overrides)
     document = overridden(written, overrides)
     # A scene with mistakes still has its models looked up: all mistakes are told at once.
@@ -102,6 +109,20 @@ def read_model(path: Path, name: str | None = None) -> Model:
     Raises:
         Mistakes: all of the file, or that it holds another model than its file name says.
     """
+    try:
+        about = path.stat()
+    except OSError:
+        return _model_of_file(path, name)
+    return _model_as_of(path, name, about.st_mtime_ns, about.st_size)
+
+
+@lru_cache(maxsize=256)
+def _model_as_of(path: Path, name: str | None, changed: int, size: int) -> Model:
+    """A model's file as it was then: many layouts of one scene read it once."""
+    return _model_of_file(path, name)
+
+
+def _model_of_file(path: Path, name: str | None) -> Model:
     document = read_document(read_file(path), name or str(path))
     file = check_model(document)
     if file.model != path.stem:

@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field, ValidationError, create_model
 from fitcheck.scene.entries import SceneFile
 from fitcheck.scene.json_schema import generate
 from fitcheck.scene.kinds import Shaped
+from fitcheck.scene.layout_entries import LayoutsFile
 from fitcheck.scene.mistakes import Mistake, Mistakes
 from fitcheck.scene.models import NAMED, ModelFile
 from fitcheck.scene.refusals import Path, legal_keys, mistakes, subject
@@ -20,13 +21,18 @@ from fitcheck.scene.rules import RuleType
 if TYPE_CHECKING:
     from fitcheck.scene.text import Document
 
-__all__ = ["ModelFile", "SceneFile", "check_model", "check_scene", "model_schema", "scene_schema"]
+__all__ = [
+    "LayoutsFile", "ModelFile", "SceneFile", "check_layouts", "check_model", "check_scene", "layouts_schema",
+    "model_schema", "scene_schema",
+]  # fmt: skip
 
 F = TypeVar("F", bound=Shaped)
 RuleTypes = Mapping[str, RuleType]
 
 # The sections of a scene whose names share one name space.
 SCENE_NAMED = ("parameters", "parts", "runs", "loops")
+# The same of a layouts file.
+LAYOUT_NAMED = ("vary", "alternatives")
 
 
 def check_scene(document: Document, rule_types: RuleTypes) -> SceneFile:
@@ -51,6 +57,15 @@ def check_model(document: Document) -> ModelFile:
     return _check(document, ModelFile, NAMED, NAMED[2:])
 
 
+def check_layouts(document: Document) -> LayoutsFile:
+    """The layouts file as typed data.
+
+    Raises:
+        Mistakes: all mistakes of shape, of names and of missing or unknown keys.
+    """
+    return _check(document, LayoutsFile, LAYOUT_NAMED, ())
+
+
 def scene_schema(rule_types: RuleTypes) -> dict[str, Any]:
     """JSON Schema (2020-12) of a scene file with the rules of these checks."""
     return generate(_scene_type(rule_types), "A scene of fitcheck")
@@ -59,6 +74,11 @@ def scene_schema(rule_types: RuleTypes) -> dict[str, Any]:
 def model_schema() -> dict[str, Any]:
     """JSON Schema (2020-12) of a model file."""
     return generate(ModelFile, "A model of fitcheck")
+
+
+def layouts_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of a layouts file."""
+    return generate(LayoutsFile, "Alternative layouts of fitcheck")
 
 
 def _check(document: Document, kind: type[F], named: tuple[str, ...], repeated: tuple[str, ...]) -> F:

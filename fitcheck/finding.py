@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
 Point = tuple[float, float, float]
+# Decimals of every length that is written down, mm: far below the contact tolerance, far above rounding.
+DIGITS = 3
 
 
 class Verdict(StrEnum):
@@ -72,3 +75,15 @@ class Answer:
 def worst(verdicts: list[Verdict]) -> Verdict:
     """The verdict that counts: fails before unknown before tight before fits."""
     return max(verdicts, key=SEVERITY.index, default=Verdict.FITS)
+
+
+def plain(value: Any) -> Any:
+    """Numbers rounded, tuples as lists, an endless length as null; minus zero is zero."""
+    if isinstance(value, dict):
+        return {str(key): plain(inner) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(inner) for inner in value]
+    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
+        return value
+    number = float(value)
+    return round(number, DIGITS) + 0.0 if math.isfinite(number) else None

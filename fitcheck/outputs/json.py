@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import Any
 
-from fitcheck.finding import Finding, Verdict
+from fitcheck.finding import Finding, Verdict, plain
 from fitcheck.report import Report
 
 # Raised when a key changes its meaning or goes; new keys do not raise it.
 FORMAT = "fitcheck-report/1"
-# Shortest length that a report shows, mm: far below the contact tolerance, far above rounding.
-DIGITS = 3
 
 
 def report_json(report: Report) -> str:
@@ -53,18 +50,6 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "follows": finding.follows,
         "details": plain(finding.details),
     }
-
-
-def plain(value: Any) -> Any:
-    """Numbers rounded, tuples as lists, an endless length as null; minus zero is zero."""
-    if isinstance(value, dict):
-        return {str(key): plain(inner) for key, inner in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(inner) for inner in value]
-    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
-        return value
-    number = float(value)
-    return round(number, DIGITS) + 0.0 if math.isfinite(number) else None
 
 
 def result_schema() -> dict[str, Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+from fitcheck.parts.features import Shape
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
 from fitcheck.world.node import Node
@@ -29,15 +30,23 @@ class PassedOver(Exception):
     """This rests on a value whose mistake is noted already."""
 
 
+# Shapes already built, by the model (kept, so that its identity stays its own) and its values.
+Shapes = dict[tuple[int, str], tuple[Model, Shape]]
+
+
 @dataclass
 class Desk:
-    """What one resolution shares: models, notes of mistakes, shapes already built."""
+    """What one resolution shares: models, notes of mistakes, shapes already built.
+
+    `shapes` may be shared by the resolutions of many layouts of one scene.
+    """
 
     models: Mapping[str, Model]
     # Where the scene's own `file` values start.
     folder: Path = Path()
     mistakes: set[Mistake] = field(default_factory=set)
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
+    shapes: Shapes = field(default_factory=dict)
     uncertain: dict[str, tuple[float, float, float, int]] = field(default_factory=dict)
     asking: list[str] = field(default_factory=list)
 

@@ -16,7 +16,7 @@ from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
 from fitcheck.scene.run_entries import RunEntry
-from fitcheck.world.desk import Desk, PassedOver, last_key
+from fitcheck.world.desk import Desk, PassedOver, Shapes, last_key
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
 from fitcheck.world.place import moved_face
@@ -29,8 +29,12 @@ from fitcheck.world.world import Contact, Part, Room, World
 SQUARE = 1e-9
 
 
-def resolve(scene: Scene) -> World:
+def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
     """Work out every value of a scene, place every part, and gather what checks need.
+
+    Args:
+        scene: as read.
+        shapes: built before for layouts of the same scene; those that are new are added.
 
     Raises:
         Mistakes: all that could be found wrong in one go, with their places.
@@ -38,6 +42,7 @@ def resolve(scene: Scene) -> World:
     data = scene.document.data
     space = _space(scene)
     desk = space.desk
+    desk.shapes = {} if shapes is None else shapes
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     parts = tuple(_parts(space, nodes))

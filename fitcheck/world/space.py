@@ -435,11 +435,13 @@ def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
     key = (model.name, repr(sorted(values.items())))
     if key in desk.nodes:
         return desk.nodes[key]
-    try:
-        shape = build_shape(model, values)
-    except Mistakes as wrong:
-        desk.mistakes.update(wrong.items)
-        raise PassedOver(model.name) from None
+    if (id(model), key[1]) not in desk.shapes:
+        try:
+            desk.shapes[id(model), key[1]] = model, build_shape(model, values)
+        except Mistakes as wrong:
+            desk.mistakes.update(wrong.items)
+            raise PassedOver(model.name) from None
+    shape = desk.shapes[id(model), key[1]][1]
     use = model.document.data.get("use") or {}
     space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
     children: dict[str, Child] = {}

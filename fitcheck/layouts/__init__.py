@@ -1,0 +1,1 @@
+"""Layouts: one scene asked many times, with other values, parts and placements."""

@@ -1,0 +1,130 @@
+"""One layout asked: its verdict, what is worst, its figures; as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from fitcheck.checks import RULE_TYPES
+from fitcheck.checks.names import choose
+from fitcheck.finding import Finding, Verdict, plain
+from fitcheck.layouts.read import Layouts
+from fitcheck.layouts.varied import varied
+from fitcheck.report import Report, check_world
+from fitcheck.scene.choices import spelled
+from fitcheck.scene.kinds import Scalar
+from fitcheck.scene.layout_entries import Figure
+from fitcheck.scene.mistakes import Mistakes, ValueMistake
+from fitcheck.scene.read import scene_of
+from fitcheck.world.desk import Shapes
+from fitcheck.world.forest import prepare
+from fitcheck.world.resolve import resolve
+from fitcheck.world.world import World
+
+# Rules that are about runs: left out where none are laid.
+OF_RUNS = ("run", "loop", "drainage")
+NOT_LAID = "tubes and cables were not laid"
+
+
+class Asker:
+    """Asks layouts of one file, and keeps what they share."""
+
+    def __init__(self, layouts: Layouts) -> None:
+        self.layouts = layouts
+        self._shapes: Shapes = {}
+
+    def world(self, number: int) -> World:
+        """A layout with its parts placed.
+
+        Raises:
+            Mistakes: the scene cannot be built like that.
+        """
+        layouts = self.layouts
+        values = layouts.choices.values(number)
+        document = varied(layouts.scene, layouts.document, layouts.chosen(values))
+        scene = scene_of(document, layouts.scene_path.parent, layouts.parameters(values), RULE_TYPES)
+        world = resolve(scene, self._shapes)
+        if not layouts.file.runs:
+            rules = {name: rule for name, rule in world.rules.items() if name not in OF_RUNS}
+            world = replace(world, wishes=(), loops={}, rules=rules)
+        prepare(world)
+        return world
+
+    def ask(self, number: int) -> dict[str, Any]:
+        """What is found out about a layout, as it is written down."""
+        said = numbered(self.layouts, number)
+        try:
+            world = self.world(number)
+            report = check_world(world, facts=False)
+        except Mistakes as wrong:
+            return {**said, "verdict": None, "mistakes": [str(one) for one in wrong.items]}
+        except ValueMistake as wrong:
+            return {**said, "verdict": None, "mistakes": [wrong.problem]}
+        return {**said, **self._found(world, report, number)}
+
+    def _found(self, world: World, report: Report, number: int) -> dict[str, Any]:
+        layouts = self.layouts
+        values = layouts.choices.values(number)
+        figures = {
+            name: plain(self._figure(name, figure, world, report, values))
+            for name, figure in layouts.figures.items()
+        }
+        missed = [
+            demand.figure
+            for demand in layouts.demands
+            if not _reaches(figures[demand.figure], demand.at_least, demand.at_most)
+        ]
+        wrong = [finding for finding in report.findings if finding.verdict != Verdict.FITS]
+        found: dict[str, Any] = {"verdict": str(report.verdict), "figures": figures, "missed": missed}
+        if wrong:
+            found |= {"worst": wrong[0].id, "sentence": wrong[0].sentence}
+            found["failing"] = [f.id for f in wrong if f.verdict == Verdict.FAILS and not f.follows]
+        return found
+
+    def _figure(
+        self, name: str, figure: Figure, world: World, report: Report, values: Mapping[str, Scalar]
+    ) -> float | None:
+        if figure.cost is not None:
+            return sum(prices[values[of]] for of, prices in self.layouts.costs[name].items())
+        if figure.length_of is not None:
+            named = choose(world, str(figure.length_of)).solids
+            lengths = [run.length if run.corners is not None else None for run in world.laid if run.name in named]
+            known = [length for length in lengths if length is not None]
+            return sum(known) if len(known) == len(lengths) else None
+        return _least_spare(_of(figure, world, report.findings))
+
+
+def numbered(layouts: Layouts, number: int) -> dict[str, Any]:
+    """How a layout is called: its number, from 1, and its values as they are spelled."""
+    values = layouts.choices.values(number)
+    return {"layout": number + 1, "values": {name: _shown(value) for name, value in values.items()}}
+
+
+def _shown(value: Scalar) -> Scalar:
+    return spelled(value) if isinstance(value, bool) else value
+
+
+def _of(figure: Figure, world: World, findings: Iterable[Finding]) -> list[Finding]:
+    named = None if figure.parts is None else set(choose(world, str(figure.parts)).solids)
+    return [
+        finding
+        for finding in findings
+        if finding.check == figure.check
+        and finding.measured is not None
+        and (named is None or any(part.partition(".")[0] in named or part in named for part in finding.parts))
+    ]
+
+
+def _least_spare(findings: list[Finding]) -> float | None:
+    """What the finding with the least to spare measured."""
+    if not findings:
+        return None
+    found = min(findings, key=lambda f: (f.measured or 0.0) - (f.required or 0.0))
+    return found.measured
+
+
+def _reaches(value: float | None, least: float | None, most: float | None) -> bool:
+    if value is None:
+        return False
+    return (least is None or value >= least) and (most is None or value <= most)

@@ -1,0 +1,393 @@
+"""From a layouts file, or a CSV with one layout a row, to the layouts of a scene."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from math import floor
+from pathlib import Path
+
+from fitcheck.checks import CHECKS
+from fitcheck.layouts.choices import Choices, Wheel
+from fitcheck.scene import limits
+from fitcheck.scene.amounts import Amount, as_number, is_equal
+from fitcheck.scene.choices import spelled
+from fitcheck.scene.expression import evaluate, from_table
+from fitcheck.scene.files import read_file
+from fitcheck.scene.kinds import Scalar
+from fitcheck.scene.layout_entries import Figure, LayoutsFile, Option, Steps
+from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, ValueMistake, nearest
+from fitcheck.scene.quantity import arithmetic, parse
+from fitcheck.scene.refusals import Path as Keys
+from fitcheck.scene.schema import check_layouts
+from fitcheck.scene.text import Document, Spot, read_document
+
+# Where nothing else is asked for, the figure that is taken.
+LEAST_DISTANCE = "least_distance"
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a figure has to reach, in mm or plain numbers; None: no such end."""
+
+    figure: str
+    at_least: float | None
+    at_most: float | None
+
+
+@dataclass(frozen=True)
+class Layouts:
+    """The alternative layouts of one scene, ready to be asked.
+
+    Args:
+        file: as typed.
+        document: as read.
+        scene: the scene's document as read.
+        scene_path: its file.
+        choices: which layouts there are.
+        figures: taken of each layout.
+        costs: by figure, name and value what it costs.
+        demands: besides the scene's rules.
+        rank: (most or least, figure), the most important first.
+    """
+
+    file: LayoutsFile
+    document: Document
+    scene: Document
+    scene_path: Path
+    choices: Choices
+    figures: Mapping[str, Figure]
+    costs: Mapping[str, Mapping[str, Mapping[Scalar, float]]]
+    demands: tuple[Bounds, ...]
+    rank: tuple[tuple[str, str], ...]
+
+    def chosen(self, values: Mapping[str, Scalar]) -> list[tuple[Keys, Option]]:
+        """The options that these values choose, each with its path."""
+        return [
+            (("alternatives", name, str(values[name])), options[str(values[name])])
+            for name, options in self.file.alternatives.items()
+        ]
+
+    def parameters(self, values: Mapping[str, Scalar]) -> dict[str, str]:
+        """The values of scene parameters, as they would be typed."""
+        return {
+            name: spelled(value) for name, value in values.items() if name not in self.file.alternatives
+        }
+
+
+def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
+    """Read a layouts file, or a CSV file whose scene is given beside it.
+
+    Raises:
+        Mistakes: all of the layouts file; the scene's own are told when it is asked.
+    """
+    if path.suffix.lower() == ".csv":
+        document = _from_csv(read_file(path), str(path), scene)
+    else:
+        document = read_document(read_file(path), str(path))
+    file = check_layouts(document)
+    return _Reader(file, document, path, scene).layouts()
+
+
+class _Reader:
+    """Works out what a layouts file says, and collects what is wrong with it."""
+
+    def __init__(self, file: LayoutsFile, document: Document, path: Path, scene: Path | None) -> None:
+        self.file, self.document = file, document
+        self.scene_path = scene or path.parent / file.scene
+        self.mistakes: list[Mistake] = []
+        self.varying: dict[str, Keys] = {}
+
+    def layouts(self) -> Layouts:
+        """All together.
+
+        Raises:
+            Mistakes: all that were found.
+        """
+        scene = self._scene()
+        wheels = tuple(self._wheels(scene))
+        choices = Choices(wheels, tuple(self._excluded(wheels)))
+        figures = self.file.figures or {LEAST_DISTANCE: Figure.model_validate({"check": "clearance"})}
+        self._check_figures(figures)
+        costs = {name: self._costs(name, figure, wheels) for name, figure in figures.items() if figure.cost}
+        demands, rank = tuple(self._demands(figures)), tuple(self._rank(figures))
+        if self.mistakes:
+            raise Mistakes(self.mistakes)
+        return Layouts(
+            self.file, self.document, scene, self.scene_path, choices, figures, costs, demands, rank
+        )
+
+    def _note(self, path: Keys, wrong: ValueMistake, key: bool = False) -> None:
+        subject = next((str(step) for step in reversed(path) if isinstance(step, str)), "")
+        self.mistakes.append(Mistake(self.document.mark(path, key), subject, wrong.problem, wrong.mend))
+
+    def _scene(self) -> Document:
+        inside = self.document.name.endswith(".csv") or self.scene_path.resolve().is_relative_to(
+            Path(self.document.name).parent.resolve()
+        )
+        if not inside:
+            self._note(("scene",), ValueMistake("leads out of the folder of the layouts file"))
+            raise Mistakes(self.mistakes)
+        try:
+            return read_document(read_file(self.scene_path), str(self.scene_path))
+        except Mistakes as wrong:
+            if any(mistake.mark.line > 1 for mistake in wrong.items):
+                raise
+            self.mistakes += [
+                Mistake(self.document.mark(("scene",)), "scene", f"{m.mark.file}: {m.problem}", m.mend)
+                for m in wrong.items
+            ]
+            raise Mistakes(self.mistakes) from None
+
+    def _wheels(self, scene: Document) -> Iterator[Wheel]:
+        known = scene.data.get("parameters") if isinstance(scene.data, dict) else None
+        parameters = list(known) if isinstance(known, dict) else []
+        for name, varied in self.file.vary.items():
+            path: Keys = ("vary", name)
+            if self._is_known(name, path, parameters, "parameter of the scene"):
+                rows = self._steps(varied, path) if isinstance(varied, Steps) else self._listed(varied, path)
+                yield Wheel((name,), tuple((value,) for value in rows))
+        for name, options in self.file.alternatives.items():
+            if not options:
+                self._note(("alternatives", name), ValueMistake("has no options"), key=True)
+            self.varying[name] = ("alternatives", name)
+            if not any(name in table.columns for table in self.file.tables):
+                yield Wheel((name,), tuple((option,) for option in options))
+        for at, table in enumerate(self.file.tables):
+            for column, name in enumerate(table.columns):
+                path = ("tables", at, "columns", column)
+                if name in self.file.alternatives:
+                    self._options(name, [row[column] for row in table.rows], at)
+                elif self._is_known(name, path, parameters, "parameter of the scene, or alternative"):
+                    for number, row in enumerate(table.rows):
+                        self._readable(row[column], ("tables", at, "rows", number, column))
+            yield Wheel(tuple(table.columns), tuple(tuple(row) for row in table.rows))
+
+    def _is_known(self, name: str, path: Keys, known: list[str], what: str) -> bool:
+        if name in self.varying:
+            said = f"varies already, in line {self.document.mark(self.varying[name], key=True).line}"
+            self._note(path, ValueMistake(said), key=True)
+            return False
+        self.varying[name] = path
+        if name in known:
+            return True
+        near = nearest(name, known)
+        said = f"`{name}` is no {what}; there are {', '.join(known) or 'none'}"
+        self._note(path, ValueMistake(said, f"write {near}" if near else ""), key=isinstance(path[-1], str))
+        return False
+
+    def _options(self, name: str, said: list[Scalar], table: int) -> None:
+        options = self.file.alternatives[name]
+        for number, option in enumerate(said):
+            if str(option) not in options:
+                near = nearest(str(option), options)
+                problem = f"`{option}` is no option of {name}; it has {', '.join(options)}"
+                column = self.file.tables[table].columns.index(name)
+                self._note(
+                    ("tables", table, "rows", number, column),
+                    ValueMistake(problem, f"write {near}" if near else ""),
+                )
+
+    def _listed(self, values: list[Scalar], path: Keys) -> list[Scalar]:
+        several = isinstance(self.document.data["vary"][path[1]], list)
+        for number, value in enumerate(values):
+            self._readable(value, (*path, number) if several else path)
+        return values
+
+    def _readable(self, value: Scalar, path: Keys) -> None:
+        """Note a figure that does not read; words are for the parameter to judge."""
+        if isinstance(value, str) and any(sign.isdigit() for sign in value[:1]):
+            try:
+                parse(value)
+            except ValueMistake as wrong:
+                self._note(path, wrong)
+
+    def _steps(self, steps: Steps, path: Keys) -> list[Scalar]:
+        ends: list[Amount] = []
+        for key, value in (("from", steps.from_), ("to", steps.to), ("step", steps.step)):
+            found = self._amount(value, (*path, key))
+            if found is not None:
+                ends.append(found)
+        if len(ends) < 3:
+            return []
+        unit = next((amount for amount in ends if not amount.bare), ends[0])
+        try:
+            for amount in ends:
+                is_equal(amount, unit)
+        except ValueMistake as wrong:
+            self._note(path, wrong, key=True)
+            return []
+        start, stop, step = (amount.value for amount in ends)
+        if step <= 0 or stop < start:
+            said = "the step is not above 0" if step <= 0 else "`to` lies below `from`"
+            self._note((*path, "step" if step <= 0 else "to"), ValueMistake(said))
+            return []
+        count = floor((stop - start) / step + 1e-9) + 1
+        if count > limits.COUNT:
+            self._note((*path, "step"), ValueMistake(f"{count:,} values; the limit is {limits.COUNT:,}"))
+            return []
+        return [_typed(start + k * step, unit) for k in range(count)]
+
+    def _amount(self, value: Scalar, path: Keys) -> Amount | None:
+        try:
+            return evaluate(arithmetic(value), from_table({}))
+        except ValueMistake as wrong:
+            self._note(path, wrong)
+            return None
+
+    def _excluded(self, wheels: tuple[Wheel, ...]) -> Iterator[Mapping[str, frozenset[Scalar]]]:
+        rows = {
+            name: [row[at] for row in wheel.rows] for wheel in wheels for at, name in enumerate(wheel.names)
+        }
+        for at, one in enumerate(self.file.exclude):
+            found: dict[str, frozenset[Scalar]] = {}
+            for name, written in one.items():
+                path: Keys = ("exclude", at, name)
+                if name not in rows:
+                    near = nearest(name, rows)
+                    said = f"`{name}` does not vary; {', '.join(rows) or 'nothing'} does"
+                    self._note(path, ValueMistake(said, f"write {near}" if near else ""), key=True)
+                    continue
+                several = isinstance(self.document.data["exclude"][at][name], list)
+                found[name] = frozenset(
+                    value
+                    for number, one_value in enumerate(written)
+                    for value in self._meant(
+                        one_value, rows[name], (*path, number) if several else path
+                    )
+                )
+            if len(found) == len(one):
+                yield found
+
+    def _meant(self, written: Scalar, rows: list[Scalar], path: Keys) -> list[Scalar]:
+        """The values among rows that are the one written; 45 and 45.0 mm are one."""
+        found = [value for value in rows if _same(value, written)]
+        if not found:
+            listed = ", ".join(dict.fromkeys(spelled(value) for value in rows[:20]))
+            self._note(path, ValueMistake(f"`{spelled(written)}` is none of its values {listed}"))
+        return found
+
+    def _check_figures(self, figures: Mapping[str, Figure]) -> None:
+        known = [check.name for check in CHECKS]
+        for name, figure in figures.items():
+            if figure.check is not None and figure.check not in known:
+                near = nearest(figure.check, known)
+                said = f"there is no check `{figure.check}`; there are {', '.join(known)}"
+                self._note(("figures", name, "check"), ValueMistake(said, f"write {near}" if near else ""))
+            if figure.length_of is not None and not self.file.runs:
+                said = "tubes and cables are not laid"
+                self._note(("figures", name, "length_of"), ValueMistake(said, "write runs: yes"), key=True)
+
+    def _costs(
+        self, name: str, figure: Figure, wheels: tuple[Wheel, ...]
+    ) -> dict[str, dict[Scalar, float]]:
+        assert figure.cost is not None
+        found: dict[str, dict[Scalar, float]] = {}
+        for of, prices in figure.cost.items():
+            path: Keys = ("figures", name, "cost", of)
+            values = [row[w.names.index(of)] for w in wheels if of in w.names for row in w.rows]
+            if not values:
+                self._note(path, ValueMistake(f"`{of}` does not vary"), key=True)
+                continue
+            found[of] = {}
+            for value in values:
+                price = next((p for key, p in prices.items() if _same(value, key)), None)
+                if price is None:
+                    self._note(path, ValueMistake(f"has no price for {spelled(value)}"), key=True)
+                    continue
+                amount = self._amount(price, path)
+                if amount is not None:
+                    found[of][value] = amount.value
+        return found
+
+    def _demands(self, figures: Mapping[str, Figure]) -> Iterator[Bounds]:
+        for at, demand in enumerate(self.file.demand):
+            path: Keys = ("demand", at)
+            self._is_figure(demand.figure, (*path, "figure"), figures)
+            ends = [
+                None if value is None else self._amount(value, (*path, key))
+                for key, value in (("at_least", demand.at_least), ("at_most", demand.at_most))
+            ]
+            least, most = (None if end is None else end.value for end in ends)
+            yield Bounds(demand.figure, least, most)
+
+    def _rank(self, figures: Mapping[str, Figure]) -> Iterator[tuple[str, str]]:
+        for at, said in enumerate(self.file.rank):
+            sense, _, figure = said.partition(" ")
+            self._is_figure(figure, ("rank", at), figures)
+            yield sense, figure
+        if not self.file.rank:
+            # Room counts as the more the better, a price or a length as the less.
+            for name, figure in figures.items():
+                yield ("most" if figure.check is not None else "least"), name
+
+    def _is_figure(self, name: str, path: Keys, figures: Mapping[str, Figure]) -> None:
+        if name not in figures:
+            near = nearest(name, figures)
+            said = f"there is no figure `{name}`; there are {', '.join(figures)}"
+            self._note(path, ValueMistake(said, f"write {near}" if near else ""))
+
+
+def _typed(value: float, unit: Amount) -> Scalar:
+    """An amount as it would be typed."""
+    plain = round(value, 9) + 0.0
+    said = f"{plain:.10g}"
+    if unit.bare or unit.kind == (0, 0):
+        return int(plain) if plain == int(plain) else plain
+    return f"{said} mm" if unit.kind == (1, 0) else f"{said} deg"
+
+
+def _same(value: Scalar, written: Scalar) -> bool:
+    """Whether two values are one: as they are spelled, or as what they come to."""
+    if spelled(value) == spelled(written):
+        return True
+    if isinstance(value, bool) or isinstance(written, bool):
+        return False
+    try:
+        one, other = (evaluate(arithmetic(v), from_table({})) for v in (value, written))
+        return is_equal(one, other)
+    except ValueMistake:
+        return False
+
+
+def _from_csv(text: str, name: str, scene: Path | None) -> Document:
+    """A table of layouts as the layouts file it stands for; marks are those of the CSV.
+
+    Raises:
+        Mistakes: it has no rows, or rows of another length than its first.
+    """
+    if scene is None:
+        said = "a CSV file does not say which scene it is about"
+        raise Mistakes([Mistake(Mark(name, 1, 1), "", said, "give --scene FILE")])
+    rows = [row for row in csv.reader(io.StringIO(text.removeprefix("\ufeff"))) if row]
+    if len(rows) < 2:
+        raise Mistakes([Mistake(Mark(name, 1, 1), "", "expected names in the first row, layouts below")])
+    columns = [cell.strip() for cell in rows[0]]
+    wrong = [
+        Mistake(Mark(name, at, 1), "", f"this row has {len(row)} cells, the first has {len(columns)}")
+        for at, row in enumerate(rows[1:], 2)
+        if len(row) != len(columns)
+    ]
+    if wrong:
+        raise Mistakes(wrong)
+    spots: dict[Keys, Spot] = {(): Spot((1, 1)), ("scene",): Spot((1, 1)), ("tables",): Spot((1, 1))}
+    base: Keys = ("tables", 0)
+    for at, row in enumerate(rows):
+        column = 1
+        for k, cell in enumerate(row):
+            path = (*base, "columns", k) if at == 0 else (*base, "rows", at - 1, k)
+            spots[path] = Spot((at + 1, column))
+            column += len(cell) + 1
+    cells: Callable[[str], Scalar] = _cell
+    table = {"columns": columns, "rows": [[cells(cell.strip()) for cell in row] for row in rows[1:]]}
+    return Document(name, {"scene": str(scene), "tables": [table]}, tuple(text.splitlines()), spots)
+
+
+def _cell(said: str) -> Scalar:
+    """A cell as the same text would be read in a file."""
+    try:
+        return int(said)
+    except ValueError:
+        return {"yes": True, "no": False, "true": True, "false": False}.get(said.lower(), said)

@@ -1,0 +1,65 @@
+"""A batch of layouts for people: the summary, and the table for spreadsheets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from fitcheck.layouts.read import Layouts
+from fitcheck.layouts.summary import Summary, holds, said_figures, said_values
+from fitcheck.runs.sheets import sheet
+
+# So many lines of each list.
+LISTED = 5
+
+
+def summary_text(layouts: Layouts, found: Summary) -> str:
+    """What all layouts together say, in a few lines."""
+    return "".join(f"{line}\n" for line in _lines(layouts, found))
+
+
+def _lines(layouts: Layouts, found: Summary) -> Iterator[str]:
+    title = layouts.file.title or layouts.document.name
+    yield f"{title}: {found.good:,} of {found.asked:,} layouts fit" + (
+        " and meet the demands" if layouts.demands else ""
+    )
+    yield "  " + ", ".join(f"{count:,} {verdict}" for verdict, count in sorted(found.verdicts.items()))
+    if not layouts.file.runs:
+        yield "  tubes and cables were not laid (runs: yes in the layouts file lays them)"
+    if found.best:
+        by = ", then ".join(f"{sense} {figure}" for sense, figure in layouts.rank)
+        yield f"the best by {by}:"
+        for record in found.best[:LISTED]:
+            yield f"  layout {record['layout']}: {said_values(record)}: {', '.join(said_figures(record))}"
+        if len(layouts.rank) > 1:
+            yield f"no other is better in one figure and as good in the rest ({len(found.front)}):"
+            for record in found.front[:LISTED]:
+                yield f"  layout {record['layout']}: {said_values(record)}: {', '.join(said_figures(record))}"
+    if found.ruled_out:
+        yield "what rules most out:"
+        for what, count in found.ruled_out.most_common(LISTED):
+            alone = f", {found.alone[what]:,} of them alone" if found.alone[what] else ""
+            yield f"  {what}: {count:,} layouts{alone}"
+    if found.rescues:
+        name, count = found.rescues.most_common(1)[0]
+        yield f"one change that would rescue most: {name}, {count:,} layouts"
+
+
+def layouts_table(layouts: Layouts, records: Iterable[dict[str, Any]]) -> bytes:
+    """A row a layout, in the order of the layouts, as a file for spreadsheets."""
+    names, figures = layouts.choices.names, list(layouts.figures)
+    header = ["layout", *names, "verdict", "holds", *figures, "missed", "worst", "sentence"]
+    rows = (
+        [
+            record["layout"],
+            *(record["values"][name] for name in names),
+            record["verdict"] or "wrong",
+            "yes" if holds(record) else "no",
+            *(record.get("figures", {}).get(name) for name in figures),
+            ", ".join(record.get("missed", ())),
+            record.get("worst", ""),
+            record.get("sentence", "; ".join(record.get("mistakes", ()))),
+        ]
+        for record in sorted(records, key=lambda record: int(record["layout"]))
+    )
+    return sheet(header, rows, 3)

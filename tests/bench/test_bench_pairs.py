@@ -7,6 +7,7 @@ square scenes, and it has no depth): only where all are meshes the distances are
 
 import multiprocessing
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from turned_part import TRIANGLES, write_scene
 
 import fitcheck
 from fitcheck.parts.solids import Kind
+from fitcheck.runs.lay import laid
 from fitcheck.world import pairs
 from fitcheck.world.engine import bodies, measure, near
 
@@ -58,9 +60,31 @@ def compare(known, asked, benchmark, what):
     benchmark(ours, known, asked)
 
 
-def test_near_pairs(benchmark, world):
+def told(world):
+    """How much there is to ask about."""
     known = bodies(world)
-    compare(known, near(known, NEAR), benchmark, "dome_render")
+    parts = sum(bool(part.shape.solids) for part in world.parts)
+    return f"dome_render, {parts} parts of {len(known)} solids and {len(known.kinds)} pieces"
+
+
+def test_near_pairs(benchmark, world):
+    """Without its runs."""
+    known = bodies(world)
+    compare(known, near(known, NEAR), benchmark, told(world))
+
+
+def test_near_pairs_of_60_parts(benchmark, world):
+    """The same scene without what its file names last."""
+    few = replace(world, parts=tuple([part for part in world.parts if part.shape.solids][:60]))
+    known = bodies(few)
+    compare(known, near(known, NEAR), benchmark, told(few))
+
+
+def test_near_pairs_with_runs(benchmark, world):
+    """With its tubes and cables, which are many cylinders each."""
+    whole = laid(world)
+    known = bodies(whole)
+    compare(known, near(known, NEAR), benchmark, told(whole))
 
 
 @pytest.mark.parametrize("pressed", [0.0, 1.5])

@@ -8,21 +8,16 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from fitcheck.console import CRASH, INTERRUPTED, announce_compilation, colour, reading, refuse, say, tell
 
 if TYPE_CHECKING:
     from fitcheck.report import Report
     from fitcheck.world.world import World
-
-T = TypeVar("T")
-
-# Exit codes besides those of the verdict: a wrong call or file, a crash, a key that stops the program, a
-# reader that went away.
-WRONG, CRASH, INTERRUPTED, PIPE = 2, 70, 130, 141
 
 app = typer.Typer(
     name="fitcheck",
@@ -49,7 +44,7 @@ def _main(version: Annotated[bool, typer.Option("--version", help="Show the vers
     if version:
         from fitcheck import __version__
 
-        _say(f"fitcheck {__version__}\n")
+        say(f"fitcheck {__version__}\n")
         raise typer.Exit()
 
 
@@ -75,11 +70,11 @@ def check(
 
     _, report = _checked(scene, set_, facts=as_json, quiet=quiet)
     if as_json:
-        _say(report_json(report))
+        say(report_json(report))
     elif quiet:
-        _say(verdict_line(report) + "\n")
+        say(verdict_line(report) + "\n")
     else:
-        _say(report_text(report, colour=_colour(), everything=verbose))
+        say(report_text(report, colour=colour(), everything=verbose))
     raise typer.Exit(exit_code(report.verdict, strict))
 
 
@@ -103,7 +98,7 @@ def render(
 
         near = nearest(view, world.views)
         listed = ", ".join(world.views) or "none"
-        _refuse(
+        refuse(
             f"--view {view}: the scene has no such view (it has {listed})"
             + (f"; write {near}" if near else "")
         )
@@ -112,10 +107,10 @@ def render(
     try:
         render_file(world, report, out, view)
     except NoPicture as why:
-        _refuse(f"no picture: {why}", code=3)
+        refuse(f"no picture: {why}", code=3)
     except OSError as why:
-        _refuse(f"--out {out}: {why.strerror or why}")
-    _tell(f"wrote {out}\n")
+        refuse(f"--out {out}: {why.strerror or why}")
+    tell(f"wrote {out}\n")
 
 
 @app.command()
@@ -146,9 +141,9 @@ def runs(
             try:
                 file.write_bytes(content(world.laid))
             except OSError as why:
-                _refuse(f"{option} {file}: {why.strerror or why}")
-            _tell(f"wrote {file}\n")
-    _say(run_list(world.laid, report.findings))
+                refuse(f"{option} {file}: {why.strerror or why}")
+            tell(f"wrote {file}\n")
+    say(run_list(world.laid, report.findings))
 
 
 @app.command()
@@ -164,7 +159,7 @@ def models(
     """
     from fitcheck.outputs.catalogue import model_list
 
-    _say(_reading(lambda: model_list(scene)))
+    say(reading(lambda: model_list(scene)))
 
 
 @app.command()
@@ -178,7 +173,7 @@ def model(
     """
     from fitcheck.outputs.catalogue import model_text
 
-    _say(_reading(lambda: model_text(name)))
+    say(reading(lambda: model_text(name)))
 
 
 @app.command()
@@ -193,8 +188,8 @@ def schema(
     from fitcheck.outputs.catalogue import SCHEMAS
 
     if kind not in SCHEMAS:
-        _refuse(f"schema {kind}: there is no such schema; write one of {', '.join(SCHEMAS)}")
-    _say(json.dumps(SCHEMAS[kind](), ensure_ascii=False, indent=2) + "\n")
+        refuse(f"schema {kind}: there is no such schema; write one of {', '.join(SCHEMAS)}")
+    say(json.dumps(SCHEMAS[kind](), ensure_ascii=False, indent=2) + "\n")
 
 
 @app.command()
@@ -209,12 +204,12 @@ def new(
     from fitcheck.outputs.start import write_start
 
     if file.exists():
-        _refuse(f"{file}: is there already; name another file")
+        refuse(f"{file}: is there already; name another file")
     try:
         written = write_start(file)
     except OSError as why:
-        _refuse(f"{file}: {why.strerror or why}")
-    _tell("".join(f"wrote {path}\n" for path in written))
+        refuse(f"{file}: {why.strerror or why}")
+    tell("".join(f"wrote {path}\n" for path in written))
 
 
 @app.command()
@@ -241,12 +236,38 @@ def explain(
     if not found:
         ids = [f.id for f in report.findings]
         near = nearest(finding, ids)
-        _refuse(
+        refuse(
             f"explain {finding}: no such finding"
             + (f"; write {near}" if near else f"; there are {', '.join(ids)}")
         )
     by_name = {c.name: c for c in CHECKS}
-    _say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
+    say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
+
+
+@app.command()
+def batch(
+    layouts: Annotated[
+        Path, typer.Argument(metavar="LAYOUTS", help="Layouts file, or a CSV with one layout a row.")
+    ],
+    out: Annotated[
+        Path,
+        typer.Option("--out", "-o", metavar="FILE", help="Results: .jsonl as they come, .csv at the end."),
+    ],
+    scene: Annotated[
+        Path | None, typer.Option("--scene", metavar="SCENE", help="The scene that a CSV file is about.")
+    ] = None,
+    jobs: Annotated[int, typer.Option("--jobs", "-j", metavar="N", help="Processes; 0: one a core.")] = 0,
+    anew: Annotated[bool, typer.Option("--anew", help="Throw away results that are there.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Show no progress.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Ask many layouts of a scene; stopped, it goes on where it was.
+
+    Example: fitcheck batch scenes/dome_layouts.yaml --out dome_layouts.csv
+    """
+    from fitcheck.batching import run_batch
+
+    run_batch(layouts, out, scene, jobs, anew, quiet)
 
 
 def _checked(
@@ -259,21 +280,13 @@ def _checked(
     for item in given or []:
         name, equals, value = item.partition("=")
         if not equals or not name:
-            _refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
+            refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
         values[name] = value
     text = sys.stdin.read() if scene == "-" else None
-    _announce_compilation()
-    world = _reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
+    announce_compilation()
+    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
     world = _laid(world, quiet)
     return world, check_world(world, facts)
-
-
-def _announce_compilation() -> None:
-    """The very first run compiles the geometry kernels: say what the wait is for."""
-    from fitcheck.world.kernels import is_compiled
-
-    if not is_compiled():
-        _tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
 
 
 def _laid(world: World, quiet: bool) -> World:
@@ -283,52 +296,16 @@ def _laid(world: World, quiet: bool) -> World:
 
     begun = False
 
-    def tell(number: int, run: str) -> None:
+    def begin(number: int, run: str) -> None:
         # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
         nonlocal begun
         if not begun and not is_compiled():
-            _tell("compiling the search for runs; this happens once and takes about a minute …\n")
+            tell("compiling the search for runs; this happens once and takes about a minute …\n")
         begun = True
         write(f"laying runs: {number} of {len(world.wishes)}, {run}")
 
     with rewritten_line(sys.stderr, silent=quiet) as write:
-        return laid(world, tell)
-
-
-def _reading(work: Callable[[], T]) -> T:
-    """Do work that reads files; their mistakes end the program with exit code 2."""
-    from fitcheck.outputs.text import mistakes_text
-    from fitcheck.scene.mistakes import Mistakes
-
-    try:
-        return work()
-    except Mistakes as wrong:
-        _refuse(mistakes_text(wrong, pointing=sys.stderr.isatty()))
-
-
-def _refuse(message: str, code: int = WRONG) -> NoReturn:
-    _tell(message + "\n")
-    raise typer.Exit(code)
-
-
-def _say(text: str) -> None:
-    """Write to standard output; a reader that went away ends us with 141, never with 1."""
-    try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(PIPE) from None
-
-
-def _tell(text: str) -> None:
-    """Write to standard error."""
-    sys.stderr.write(text)
-    sys.stderr.flush()
-
-
-def _colour() -> bool:
-    return sys.stdout.isatty() and "NO_COLOR" not in os.environ
+        return laid(world, begin)
 
 
 def run() -> None:
@@ -361,7 +338,7 @@ def _unraisable(lost: sys.UnraisableHookArgs) -> None:
     from fitcheck.outputs.progress import WIPE
 
     if sys.stderr.isatty():
-        _tell(WIPE)
+        tell(WIPE)
     os._exit(INTERRUPTED)
 
 
@@ -377,6 +354,6 @@ def _ended() -> int:
         if "--debug" in sys.argv:
             traceback.print_exc()
         else:
-            _tell(f"fitcheck failed: {type(crash).__name__}: {crash}\nadd --debug for the full trace\n")
+            tell(f"fitcheck failed: {type(crash).__name__}: {crash}\nadd --debug for the full trace\n")
         return CRASH
     return 0

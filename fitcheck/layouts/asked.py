@@ -89,7 +89,9 @@ class Asker:
             return sum(prices[values[of]] for of, prices in self.layouts.costs[name].items())
         if figure.length_of is not None:
             named = choose(world, str(figure.length_of)).solids
-            lengths = [run.length if run.corners is not None else None for run in world.laid if run.name in named]
+            lengths = [
+                run.length if run.corners is not None else None for run in world.laid if run.name in named
+            ]
             known = [length for length in lengths if length is not None]
             return sum(known) if len(known) == len(lengths) else None
         return _least_spare(_of(figure, world, report.findings))

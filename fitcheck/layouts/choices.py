@@ -80,9 +80,7 @@ class Choices:
 
     def is_excluded(self, values: Mapping[str, Scalar]) -> bool:
         """Whether a layout is left out."""
-        return any(
-            all(values[name] in among for name, among in one.items()) for one in self.excluded
-        )
+        return any(all(values[name] in among for name, among in one.items()) for one in self.excluded)
 
     def numbers(self, first: int = 0) -> Iterator[int]:
         """The numbers of all layouts that are not excluded, from this one on."""

@@ -56,15 +56,14 @@ class Journal:
         self.path = path
         self.head = {"format": FORMAT, **head}
         self.done: set[int] = set()
-        self._file = self._opened(anew)
+        self._file: BinaryIO = self._opened(anew)
 
     def _opened(self, anew: bool) -> BinaryIO:
         if anew or not self.path.exists() or self.path.stat().st_size == 0:
-            file = self.path.open("wb")
-            self._file = file
+            self._file = self.path.open("wb")
             self.write(self.head)
-            return file
-        file = self.path.open("r+b")
+            return self._file
+        file: BinaryIO = self.path.open("r+b")
         end = 0
         for at, line in enumerate(file):
             record = _whole(line)

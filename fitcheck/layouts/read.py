@@ -12,7 +12,7 @@ from pathlib import Path
 from fitcheck.checks import CHECKS
 from fitcheck.layouts.choices import Choices, Wheel
 from fitcheck.scene import limits
-from fitcheck.scene.amounts import Amount, as_number, is_equal
+from fitcheck.scene.amounts import Amount, is_equal
 from fitcheck.scene.choices import spelled
 from fitcheck.scene.expression import evaluate, from_table
 from fitcheck.scene.files import read_file
@@ -72,9 +72,7 @@ class Layouts:
 
     def parameters(self, values: Mapping[str, Scalar]) -> dict[str, str]:
         """The values of scene parameters, as they would be typed."""
-        return {
-            name: spelled(value) for name, value in values.items() if name not in self.file.alternatives
-        }
+        return {name: spelled(value) for name, value in values.items() if name not in self.file.alternatives}
 
 
 def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
@@ -254,9 +252,7 @@ class _Reader:
                 found[name] = frozenset(
                     value
                     for number, one_value in enumerate(written)
-                    for value in self._meant(
-                        one_value, rows[name], (*path, number) if several else path
-                    )
+                    for value in self._meant(one_value, rows[name], (*path, number) if several else path)
                 )
             if len(found) == len(one):
                 yield found
@@ -280,9 +276,7 @@ class _Reader:
                 said = "tubes and cables are not laid"
                 self._note(("figures", name, "length_of"), ValueMistake(said, "write runs: yes"), key=True)
 
-    def _costs(
-        self, name: str, figure: Figure, wheels: tuple[Wheel, ...]
-    ) -> dict[str, dict[Scalar, float]]:
+    def _costs(self, name: str, figure: Figure, wheels: tuple[Wheel, ...]) -> dict[str, dict[Scalar, float]]:
         assert figure.cost is not None
         found: dict[str, dict[Scalar, float]] = {}
         for of, prices in figure.cost.items():
@@ -320,8 +314,8 @@ class _Reader:
             yield sense, figure
         if not self.file.rank:
             # Room counts as the more the better, a price or a length as the less.
-            for name, figure in figures.items():
-                yield ("most" if figure.check is not None else "least"), name
+            for name, taken in figures.items():
+                yield ("most" if taken.check is not None else "least"), name
 
     def _is_figure(self, name: str, path: Keys, figures: Mapping[str, Figure]) -> None:
         if name not in figures:

@@ -97,7 +97,7 @@ def _worth(sense: str, value: float | None) -> float:
 
 
 def _with(front: list[Record], record: Record, merit: tuple[float, ...], layouts: Layouts) -> list[Record]:
-    """The front with one more layout (Pareto): out goes what it beats, unless something beats or equals it."""
+    """The front (Pareto) with one more layout, unless something beats or equals it; what it beats goes."""
     merits = [_merit(layouts, other) for other in front]
     if any(_at_least(other, merit) for other in merits) or len(front) >= MOST_FRONT:
         return front

@@ -48,7 +48,7 @@ class Option(Shaped):
 
     parts: dict[Name, dict[FreeName, Any]] = Field(
         default_factory=dict,
-        description="Entries of parts as in a scene: each key stands in for the scene's, `with` value by value.",
+        description="Entries of parts as in a scene: each key stands in for the scene's, `with` by values.",
     )
     without: list[Name] = Field(default_factory=list, description="Parts that are left out.")
 
@@ -77,14 +77,19 @@ class Figure(Shaped):
     parts: WrittenParts | None = Field(None, description="Only findings that name this part.")
     length_of: WrittenParts | None = Field(None, description="Length of these tubes and cables together, mm.")
     cost: dict[Name, dict[str | int | float, WrittenNumber]] | None = Field(
-        None, description="What each value of a parameter or alternative costs: {core: {30 mm: 40, 60 mm: 55}}."
+        None,
+        description="What each value of a parameter or alternative costs: {core: {30 mm: 40, 60 mm: 55}}.",
     )
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
         given = [key for key in ("check", "length_of", "cost") if getattr(self, key) is not None]
         if len(given) != 1:
-            said = f"more than one kind ({', '.join(given)}); keep one" if given else "give check, length_of or cost"
+            said = (
+                f"more than one kind ({', '.join(given)}); keep one"
+                if given
+                else "give check, length_of or cost"
+            )
             raise refusal(Problem(said, key=given[1] if given else ""))
         if self.parts is not None and self.check is None:
             raise refusal(Problem("parts belong to a check", key="parts"))

@@ -77,9 +77,7 @@ def read_scene(
     return scene_of(read_document(text, name), folder, overrides, rule_types)
 
 
-def scene_of(
-    written: Document, folder: Path, overrides: Mapping[str, str], rule_types: RuleTypes
-) -> Scene:
+def scene_of(written: Document, folder: Path, overrides: Mapping[str, str], rule_types: RuleTypes) -> Scene:
     """The scene of a text that was read, with every model it names; as `read_scene`."""
     found = unknown_options(written, overrides)
     document = overridden(written, overrides)

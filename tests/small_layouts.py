@@ -36,13 +36,13 @@ vary:
 alternatives:
   upper:
     as_drawn: {}
-    lowered: {parts: {roof: {place: {at: [0, 0, 11]}}}}
+    lowered: {parts: {roof: {place: {at: [0, 0, 12.5]}}}}
     wider: {parts: {roof: {with: {width: 150}}}}
     none: {without: [roof]}
 exclude:
   - {wide: 26, gap: [0 mm, 1.5 mm]}
 figures:
-  least: {check: clearance}
+  least: {least_distance: yes}
   price: {cost: {wide: {10: 3, 20 mm: 5, 26 mm: 9}}}
 demand: [{figure: least, at_least: 1 mm}]
 rank: [most least, least price]

@@ -93,6 +93,21 @@ def check_clearance(world: World) -> Answer:
     return Answer(tuple(findings), _facts(world, solids, left_out, clashing), not_checked)
 
 
+def least_distance(world: World, within: float) -> float:
+    """Least distance of any two parts that are not meant to touch, and that no rule ignores, mm.
+
+    Returns:
+        0 where two interfere; at most `within`.
+    """
+    rule = ClearanceRule.model_validate(world.rules.get("clearance", {}))
+    solids = bodies(world)
+    if clashes(world):
+        return 0.0
+    ignored = [(choose(world, pair.between), choose(world, pair.and_)) for pair in rule.ignore]
+    left_out = {pair for chosen in ignored for pair in _pairs_of(solids, *chosen)}
+    return min((pair.measured.distance for pair in _near(world, solids, within, left_out)), default=within)
+
+
 def _pairs_of(solids: Bodies, one: Chosen, other: Chosen) -> Iterable[tuple[int, int]]:
     first = [k for k, x in enumerate(solids.all) if one.holds(x.part_name, x.solid)]
     second = [k for k, x in enumerate(solids.all) if other.holds(x.part_name, x.solid)]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from fitcheck.checks import RULE_TYPES
+from fitcheck.checks.clearance import least_distance
 from fitcheck.checks.names import choose
 from fitcheck.finding import Finding, Verdict, plain
 from fitcheck.layouts.read import Layouts
@@ -24,7 +25,8 @@ from fitcheck.world.world import World
 
 # Rules that are about runs: left out where none are laid.
 OF_RUNS = ("run", "loop", "drainage")
-NOT_LAID = "tubes and cables were not laid"
+# Distances are measured up to this, mm.
+WITHIN = 20.0
 
 
 class Asker:
@@ -94,6 +96,8 @@ class Asker:
             ]
             known = [length for length in lengths if length is not None]
             return sum(known) if len(known) == len(lengths) else None
+        if figure.least_distance:
+            return least_distance(world, WITHIN)
         return _least_spare(_of(figure, world, report.findings))
 
 

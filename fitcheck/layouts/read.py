@@ -107,7 +107,7 @@ class _Reader:
         scene = self._scene()
         wheels = tuple(self._wheels(scene))
         choices = Choices(wheels, tuple(self._excluded(wheels)))
-        figures = self.file.figures or {LEAST_DISTANCE: Figure.model_validate({"check": "clearance"})}
+        figures = self.file.figures or {LEAST_DISTANCE: Figure.model_validate({"least_distance": True})}
         self._check_figures(figures)
         costs = {name: self._costs(name, figure, wheels) for name, figure in figures.items() if figure.cost}
         demands, rank = tuple(self._demands(figures)), tuple(self._rank(figures))
@@ -315,7 +315,7 @@ class _Reader:
         if not self.file.rank:
             # Room counts as the more the better, a price or a length as the less.
             for name, taken in figures.items():
-                yield ("most" if taken.check is not None else "least"), name
+                yield ("most" if taken.check or taken.least_distance else "least"), name
 
     def _is_figure(self, name: str, path: Keys, figures: Mapping[str, Figure]) -> None:
         if name not in figures:

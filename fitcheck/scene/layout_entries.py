@@ -68,6 +68,10 @@ class Table(Shaped):
         return self
 
 
+# What a figure may be.
+KINDS = ("check", "least_distance", "length_of", "cost")
+
+
 class Figure(Shaped):
     """A number taken of each layout."""
 
@@ -75,6 +79,9 @@ class Figure(Shaped):
         None, description="Of this check's findings the one that has least to spare: what it measured."
     )
     parts: WrittenParts | None = Field(None, description="Only findings that name this part.")
+    least_distance: Flag = Field(
+        False, description="Least distance of any two parts that are not meant to touch, up to 20 mm."
+    )
     length_of: WrittenParts | None = Field(None, description="Length of these tubes and cables together, mm.")
     cost: dict[Name, dict[str | int | float, WrittenNumber]] | None = Field(
         None,
@@ -83,12 +90,12 @@ class Figure(Shaped):
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
-        given = [key for key in ("check", "length_of", "cost") if getattr(self, key) is not None]
+        given = [key for key in KINDS if getattr(self, key) not in (None, False)]
         if len(given) != 1:
             said = (
                 f"more than one kind ({', '.join(given)}); keep one"
                 if given
-                else "give check, length_of or cost"
+                else f"give one of {', '.join(KINDS)}"
             )
             raise refusal(Problem(said, key=given[1] if given else ""))
         if self.parts is not None and self.check is None:

@@ -22,9 +22,10 @@ MEASURED = ("left", "right", "front", "rear", "top", "bottom", "turn")
 class _Overridden(Document):
     """A document in which parameters have another value; their marks name the option.
 
-    `written` is the value of each in the file.
+    `base` is the document without them, `written` the value of each in it.
     """
 
+    base: Document = field(kw_only=True)
     options: dict[str, str] = field(default_factory=dict)
     written: dict[str, Any] = field(default_factory=dict)
 
@@ -36,7 +37,7 @@ class _Overridden(Document):
         named = None if key else self._named(path)
         if named is not None:
             return _option(named, self.options[named])
-        return super().mark(path, key, offset)
+        return self.base.mark(path, key, offset)
 
     def _named(self, path: Steps) -> str | None:
         """The option that a figure of a part is, as a whole; None if it is more or other than a name."""
@@ -111,7 +112,7 @@ def overridden(document: Document, options: Mapping[str, str]) -> Document:
             plain = _plain(value.strip())
             values[name] = {**known[name], "value": plain} if isinstance(known[name], dict) else plain
     data = {**document.data, "parameters": values}
-    return _Overridden(document.name, data, document.lines, document.spots, given, known)
+    return _Overridden(document.name, data, document.lines, document.spots, given, known, base=document)
 
 
 def _plain(text: str) -> Any:

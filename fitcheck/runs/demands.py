@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.runs.built import BEND_SAGITTA
-from fitcheck.runs.certify import certify
+from fitcheck.runs.certify import certify, self_apart
 from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
 from fitcheck.runs.obstacles import Obstacles, obstacles
@@ -141,6 +141,11 @@ def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunW
         if back is not None and not back.holds and back.least < apart.least:
             apart = back
     return apart
+
+
+def meets_itself(wish: RunWish, route: Route) -> bool:
+    """Whether a run laid along a route passes through itself, as a loop in one plane does."""
+    return self_apart(route, wish.outside).least < 0
 
 
 def _only(world: World, parts: set[str], extra: dict[str, float]) -> Obstacles:

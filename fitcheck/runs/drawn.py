@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fitcheck.runs.demands import straight
+from fitcheck.runs.demands import meets_itself, straight
 from fitcheck.runs.route import Route, from_points
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.wishes import Flaw, Passage, RunWish
@@ -29,7 +29,13 @@ def flaws(wish: RunWish, route: Route | None) -> tuple[Flaw, ...]:
     """What such a run cannot do, by its shape alone."""
     if route is None:
         return (Flaw("bend radius", "it turns straight back on itself"),)
-    return (*_bends(wish, route), *_ends(wish, route), *_rigid(wish, route), *_missed(wish, route))
+    return (
+        *_bends(wish, route),
+        *_itself(wish, route),
+        *_ends(wish, route),
+        *_rigid(wish, route),
+        *_missed(wish, route),
+    )
 
 
 def _bends(wish: RunWish, route: Route) -> Iterator[Flaw]:
@@ -40,6 +46,11 @@ def _bends(wish: RunWish, route: Route) -> Iterator[Flaw]:
             "bend radius",
             f"bends of {wish.radius:g} mm need {short:.1f} mm more between corners {leg} and {leg + 1}",
         )
+
+
+def _itself(wish: RunWish, route: Route) -> Iterator[Flaw]:
+    if route.is_sound() and meets_itself(wish, route):
+        yield Flaw("itself", "it passes through itself")
 
 
 def _ends(wish: RunWish, route: Route) -> Iterator[Flaw]:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from fitcheck.runs.bounds import lower_bound
-from fitcheck.runs.demands import in_the_way, judge, laid_run, legs
+from fitcheck.runs.bounds import lower_bound, shortest_free
+from fitcheck.runs.certify import certify
+from fitcheck.runs.demands import in_the_way, judge, laid_run, legs, meets_itself
 from fitcheck.runs.field import field
 from fitcheck.runs.legs import Found, Legs, Limits, Pose
 from fitcheck.runs.necks import passes
 from fitcheck.runs.obstacles import Obstacles, distance_at
 from fitcheck.runs.passing import find_through
 from fitcheck.runs.rigid import find_rigid
-from fitcheck.runs.route import Route
+from fitcheck.runs.route import Route, from_points
 from fitcheck.runs.rows import Laid
 from fitcheck.runs.soft import find_soft
 from fitcheck.world.wishes import End, Passage, RunWish
@@ -60,7 +61,7 @@ def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = 
         return found
     through = tuple(step[k] for step, k in zip(wish.through, found.through, strict=True))
     judged = judge(world, wish, found.route, others)
-    if not judged.holds:
+    if not judged.holds or meets_itself(wish, found.route):
         return Found(None, found.expansions, found.exhausted, found.reached, found.blocked, found.leg)
     return Way(wish, found.route, through)
 
@@ -128,10 +129,33 @@ class _Searched:
     def _narrow(self, start: Pose, goal: Pose) -> bool:
         return not passes(self.among, start.free, goal.free, self.need, self.room)
 
+    def _direct(self, asked: Legs) -> Route | None:
+        """The shortest way there would be if nothing stood between, where nothing does."""
+        start, goal, wish = asked.start, asked.goal, self.wish
+        between = shortest_free(start.free, start.out, goal.free, -goal.out, wish.radius)
+        if between is None:
+            return None
+        route = from_points(np.array([start.at, *between.corners, goal.at]), wish.radius)
+        points = route.sample(PITCH)
+        if (points < self.room[0]).any() or (points > self.room[1]).any():
+            return None
+        if certify(self.among, between, wish.outside).least < wish.clearance or meets_itself(wish, route):
+            return None
+        return route
+
     def _search(self, asked: Legs, again: int) -> Found:
+        found = self._asked_of_its_kind(asked, again)
+        if found.route is not None and meets_itself(self.wish, found.route):
+            return replace(found, route=None)
+        return found
+
+    def _asked_of_its_kind(self, asked: Legs, again: int) -> Found:
         wish, bending = self.wish, self.wish.bending
         sizes = (wish.outside, wish.radius, wish.clearance)
         if bending is None:
+            direct = None if again else self._direct(asked)
+            if direct is not None:
+                return Found(direct)
             return find_soft(self.among, self.grid, asked, *sizes, self.limits, again)
         stub = min(asked.start.stub, asked.goal.stub)
         return find_rigid(

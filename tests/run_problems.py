@@ -17,8 +17,9 @@ from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 from worlds import box, part, rod, world
 
+from fitcheck.parts.features import Compartment
 from fitcheck.parts.solids import Piece
-from fitcheck.world.frames import Frame
+from fitcheck.world.frames import IDENTITY, Frame
 from fitcheck.world.wishes import SOFT, End, LaidRun, RunWish
 from fitcheck.world.world import Part, World
 
@@ -91,7 +92,7 @@ def any_piece(rng: np.random.Generator) -> Piece:
             round_hole(rng.uniform(12, 40), *rng.uniform(-40, 40, 2), sides=64)
             for _ in range(rng.integers(3))
         ]
-        return plate(1.5, *holes, size=rng.uniform(100, 240))
+        return plate(1.5, *holes, size=rng.uniform(150, 240))
     if choice == 5:
         return meshed(trimesh.creation.torus(half.max() + 8, rng.uniform(4, 8), 24, 12))
     ball = trimesh.creation.icosphere(2, half[0])
@@ -140,7 +141,7 @@ def solvable(rng: np.random.Generator, count: int = 30) -> tuple[World, LaidRun]
     line = centre_line(run, 1.0)[0]
     found: list[Part] = []
     if rng.integers(2):
-        found += case(np.concatenate([line, _behind(run)]), NEED)
+        found.append(case(np.concatenate([line, _behind(run)]), NEED))
     if rng.integers(2):
         found += _sheet(rng, run, line)
     for _ in range(40 * count):
@@ -153,16 +154,17 @@ def solvable(rng: np.random.Generator, count: int = 30) -> tuple[World, LaidRun]
     return asked_in(run.wish, *found), run
 
 
-def case(points: np.ndarray, off: float, thickness: float = 1.5) -> list[Part]:
-    """Six walls round points, so far off the outermost, mm."""
+def case(points: np.ndarray, off: float, pose: Frame = IDENTITY) -> Part:
+    """Six walls of 1.5 mm round points, so far off the outermost, mm; both in the frame of the case."""
     low, high = points.min(axis=0) - off, points.max(axis=0) + off
-    found = []
+    walls = {}
     for axis in range(3):
-        for side, at in (("low", low[axis] - thickness), ("high", high[axis])):
-            ends = np.array([low - thickness, high + thickness])
-            ends[:, axis] = at, at + thickness
-            found.append(part(f"case_{'xyz'[axis]}_{side}", box(*ends)))
-    return found
+        for side, at in (("low", low[axis] - 1.5), ("high", high[axis])):
+            ends = np.array([low - 1.5, high + 1.5])
+            ends[:, axis] = at, at + 1.5
+            walls[f"{'xyz'[axis]}_{side}"] = box(*ends)
+    made = part("case", *walls.values(), names=tuple(walls), pose=pose)
+    return replace(made, shape=replace(made.shape, compartments={"hall": Compartment("hall", low, high)}))
 
 
 def _sheet(rng: np.random.Generator, run: LaidRun, line: np.ndarray) -> list[Part]:

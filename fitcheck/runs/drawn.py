@@ -8,6 +8,7 @@ import numpy as np
 
 from fitcheck.runs.demands import meets_itself, straight
 from fitcheck.runs.route import Route, from_points
+from fitcheck.runs.threading import admits, opening_size
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.wishes import Flaw, Passage, RunWish
 
@@ -88,7 +89,10 @@ def _rigid(wish: RunWish, route: Route) -> Iterator[Flaw]:
 
 def _missed(wish: RunWish, route: Route) -> Iterator[Flaw]:
     for step in wish.through:
-        if not any(goes_through(route, passage) for passage in step):
+        gone = [passage for passage in step if goes_through(route, passage)]
+        if gone and not any(admits(passage, wish) for passage in gone):
+            yield Flaw("through", f"{gone[0].place} ({opening_size(gone[0])}) does not take it")
+        if not gone:
             yield Flaw("through", f"it does not go through {' or '.join(passage.place for passage in step)}")
 
 

@@ -20,6 +20,7 @@ from fitcheck.runs.rigid import find_rigid
 from fitcheck.runs.route import Route, from_points
 from fitcheck.runs.rows import Laid
 from fitcheck.runs.soft import find_soft
+from fitcheck.runs.threading import admits
 from fitcheck.world.wishes import End, Passage, RunWish
 from fitcheck.world.world import Part, World
 
@@ -54,12 +55,13 @@ class Way:
 
 def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = FULLY) -> Way | Found:
     """A way for a run among all parts and other runs; what the search found out if it got none."""
-    if unopened(world, wish):
+    steps = tuple(tuple(passage for passage in step if admits(passage, wish)) for step in wish.through)
+    if unopened(world, wish) or not all(steps):
         return Found(None)
-    found = search(world, wish, others, limits)
+    found = search(world, replace(wish, through=steps), others, limits)
     if found.route is None:
         return found
-    through = tuple(step[k] for step, k in zip(wish.through, found.through, strict=True))
+    through = tuple(step[k] for step, k in zip(steps, found.through, strict=True))
     judged = judge(world, wish, found.route, others)
     if not judged.holds or meets_itself(wish, found.route):
         return Found(None, found.expansions, found.exhausted, found.reached, found.blocked, found.leg)

@@ -103,6 +103,17 @@ def test_of_several_openings_the_one_that_takes_it():
     assert finding.details["through"] == ("further.round_cut",)
 
 
+def test_from_an_opening_not_taken_it_keeps_its_clearance():
+    # A sheet 3.5 mm beside the straight way has a hole that it might take too: that is no reason to come near.
+    low = "width: 160, length: 160, columns: 0, rows: 0, cut_out: round, cut_long: 40, cut_x: 60, cut_y: 60"
+    parts = PLUGS + wall("wall", "[120, 0, 0]", "cut_out: round, cut_long: 60")
+    parts += f"  low: {{model: flat_panel, with: {{{low}}}, place: {{at: [120, 0, -7.5]}}}}\n"
+    _, finding = told(parts, cable("outside: 8 mm", "[low.round_cut, wall.round_cut]", clearance="5 mm"))
+    assert finding.verdict == Verdict.FITS
+    assert finding.details["through"] == ("wall.round_cut",)
+    assert finding.measured >= 5 or finding.parts[1] == "wall.panel"
+
+
 @pytest.mark.parametrize(("angles", "most"), [("[90]", 3), ("[45, 90]", 3), ("any", 2)])
 def test_a_rigid_tube_bends_only_as_it_may(angles, most):
     # Over the corner and up: two bends if they may have any angle, else three (the verifier asks which).

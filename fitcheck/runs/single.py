@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice, product
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from fitcheck.runs.field import field
 from fitcheck.runs.legs import Found, Legs, Limits, Pose
 from fitcheck.runs.necks import passes
 from fitcheck.runs.obstacles import Obstacles, distance_at
-from fitcheck.runs.passing import find_through
+from fitcheck.runs.passing import CHOICES, find_through
 from fitcheck.runs.rigid import find_rigid
 from fitcheck.runs.route import Route, from_points
 from fitcheck.runs.rows import Laid
@@ -62,10 +63,22 @@ def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = 
     if found.route is None:
         return found
     through = tuple(step[k] for step, k in zip(steps, found.through, strict=True))
-    judged = judge(world, wish, found.route, others)
-    if not judged.holds or meets_itself(wish, found.route):
-        return Found(None, found.expansions, found.exhausted, found.reached, found.blocked, found.leg)
-    return Way(wish, found.route, through)
+    if judge(world, by_way_of(wish, through), found.route, others).holds and not meets_itself(
+        wish, found.route
+    ):
+        return Way(wish, found.route, through)
+    # It lies too near an opening that it might have taken: each choice alone, the shortest of all.
+    choices = [by_way_of(wish, one) for one in islice(product(*steps), CHOICES)]
+    ways = [find_way(world, one, others, limits) for one in choices if len(choices) > 1]
+    some = [way for way in ways if isinstance(way, Way)]
+    if some:
+        return replace(min(some, key=lambda way: way.route.length), wish=wish)
+    return replace(found, route=None, through=())
+
+
+def by_way_of(wish: RunWish, through: tuple[Passage, ...]) -> RunWish:
+    """The same run with its openings chosen: from others it keeps away as from anything."""
+    return replace(wish, through=tuple((passage,) for passage in through))
 
 
 def unopened(world: World, wish: RunWish) -> tuple[End, Part] | None:

@@ -12,14 +12,14 @@ from fitcheck.runs.demands import Judged, in_the_way, judge, legs
 from fitcheck.runs.legs import Found, Limits
 from fitcheck.runs.necks import FLOOR, Neck, widest
 from fitcheck.runs.single import Others, Way, find_way, region, unopened
-from fitcheck.runs.threading import opening_size
+from fitcheck.runs.threading import admits, opening_size
 from fitcheck.world.wishes import NoWay, Passage, RunWish
 from fitcheck.world.world import World
 
 # A search that found nowhere to go after so few steps from an end had no room to bend there.
 DIED_AT_ONCE = 12
 # What would pass is found by halving, to these, mm.
-TO_OUTSIDE, TO_RADIUS = 0.25, 0.5
+TO_OUTSIDE, TO_RADIUS, TO_WIDTH = 0.25, 0.5, 0.05
 # What would pass is asked for once, and as it comes, not for the shortest.
 AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
 # How small a share of the demanded outside is tried at all.
@@ -69,13 +69,28 @@ def no_way(
 
 def _too_small(wish: RunWish) -> tuple[NoWay, np.ndarray] | None:
     """The first step on its way that takes it through openings all of which are too small for it."""
-    thick = min(wish.flat) if wish.flat else wish.outside
     for step in wish.through:
-        room = [(min(passage.size) - 2 * wish.play, passage) for passage in step]
-        most, passage = max(room, key=lambda pair: pair[0])
-        if most < thick:
+        if not any(admits(passage, wish) for passage in step):
+            most, passage = max(
+                ((_widest(passage, wish), passage) for passage in step), key=lambda pair: pair[0]
+            )
             return NoWay("narrow", True, passage.place, (_opening(passage),), widest=most), passage.at
     return None
+
+
+def _widest(passage: Passage, wish: RunWish) -> float:
+    """How wide a cable as thick may be for an opening, mm; what is too thick, or round, as a round one."""
+    round_one = min(passage.size) - 2 * wish.play
+    if wish.flat is None or min(wish.flat) > round_one:
+        return round_one
+    good, bad = min(wish.flat), max(wish.flat)
+    while bad - good > TO_WIDTH:
+        middle = (good + bad) / 2
+        if admits(passage, replace(wish, flat=(middle, min(wish.flat)))):
+            good = middle
+        else:
+            bad = middle
+    return good
 
 
 def _opening(passage: Passage) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import inf
 
 from fitcheck.parts.features import Shape
 from fitcheck.runs.route import Route, tube_solid
@@ -48,7 +49,12 @@ def _part(run: LaidRun) -> Part:
 
 
 def _contacts(run: LaidRun) -> Iterator[Contact]:
-    """A run sits on the fittings or plugs at its ends."""
+    """A run sits on the fittings or plugs at its ends; a flat cable reaches into what it lies flat in."""
     if run.corners is not None:
         for end in (run.wish.start, run.wish.goal):
             yield Contact("join", run.name, end.part)
+        # As a solid it is round; how it lies in what it goes through was proved of the flat one.
+        taken = [one for step in run.wish.through for one in step if one.place in run.through]
+        for passage in taken if run.wish.flat else ():
+            solids = (passage.solid,) if passage.solid else ()
+            yield Contact("touches", run.name, passage.part, solids_b=solids, gives=inf)

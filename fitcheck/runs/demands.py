@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from fitcheck.runs.built import BEND_SAGITTA
-from fitcheck.runs.certify import certify
+from fitcheck.runs.certify import certify, self_apart
 from fitcheck.runs.guarded import guarded_parts, volumes_of
 from fitcheck.runs.legs import Legs, Pose, Way
 from fitcheck.runs.obstacles import COARSE, Obstacles, obstacles
@@ -127,9 +127,13 @@ def legs(wish: RunWish) -> Legs:
 
 def _way(wish: RunWish, passage: Passage) -> Way:
     """The straight through an opening: as long as the sheet is thick, and clear of its edges."""
-    room = _at_rim(wish) + SPARE
+    room = wish.play + SPARE
+    wide, thick = wish.flat or (wish.outside, wish.outside)
+    if passage.shape == "round" and wish.flat:
+        # Its corners are in the way first.
+        wide = thick = float(np.hypot(wide, thick))
     along, across = passage.size
-    play = (max(along / 2 - room, 0.0), max(across / 2 - room, 0.0))
+    play = (max((along - wide) / 2 - room, 0.0), max((across - thick) / 2 - room, 0.0))
     if passage.shape == "round":
         # A square of play inside the circle of play.
         play = (play[0] / np.sqrt(2), play[1] / np.sqrt(2))
@@ -153,6 +157,11 @@ def judge(world: World, wish: RunWish, route: Route, others: Sequence[tuple[RunW
         if back is not None and not back.holds and back.least < apart.least:
             apart = back
     return apart
+
+
+def meets_itself(wish: RunWish, route: Route) -> bool:
+    """Whether a run laid along a route passes through itself, as a loop in one plane does."""
+    return self_apart(route, wish.outside).least < 0
 
 
 def _only(world: World, parts: set[str], extra: dict[str, float]) -> Obstacles:
@@ -186,4 +195,11 @@ def _judge(among: Obstacles, wish: RunWish, part: Route) -> Judged:
         (rows,) = np.nonzero(among.body == found.nearest)
         extra = float(among.solids.extras[rows[0]])
     name = among.names[found.nearest] if found.nearest >= 0 else ""
-    return Judged(found.least + extra, wish.clearance + extra, np.asarray(found.where, float), name)
+    # A flat cable is measured as a round one, but told by its thickness where it lies flat in an opening.
+    thinner = 0.0
+    if wish.flat and any(
+        name == _rim(p) or name.startswith(f"{_rim(p)}.") for step in wish.through for p in step
+    ):
+        thinner = (wish.outside - min(wish.flat)) / 2
+    least, demand = found.least + extra + thinner, wish.clearance + extra + thinner
+    return Judged(least, demand, np.asarray(found.where, float), name)

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fitcheck.runs.demands import straight
+from fitcheck.runs.demands import meets_itself, straight
 from fitcheck.runs.route import Route, from_points
+from fitcheck.runs.threading import admits, opening_size
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.wishes import Flaw, Passage, RunWish
 
@@ -29,7 +30,13 @@ def flaws(wish: RunWish, route: Route | None) -> tuple[Flaw, ...]:
     """What such a run cannot do, by its shape alone."""
     if route is None:
         return (Flaw("bend radius", "it turns straight back on itself"),)
-    return (*_bends(wish, route), *_ends(wish, route), *_rigid(wish, route), *_missed(wish, route))
+    return (
+        *_bends(wish, route),
+        *_itself(wish, route),
+        *_ends(wish, route),
+        *_rigid(wish, route),
+        *_missed(wish, route),
+    )
 
 
 def _bends(wish: RunWish, route: Route) -> Iterator[Flaw]:
@@ -40,6 +47,11 @@ def _bends(wish: RunWish, route: Route) -> Iterator[Flaw]:
             "bend radius",
             f"bends of {wish.radius:g} mm need {short:.1f} mm more between corners {leg} and {leg + 1}",
         )
+
+
+def _itself(wish: RunWish, route: Route) -> Iterator[Flaw]:
+    if route.is_sound() and meets_itself(wish, route):
+        yield Flaw("itself", "it passes through itself")
 
 
 def _ends(wish: RunWish, route: Route) -> Iterator[Flaw]:
@@ -77,7 +89,10 @@ def _rigid(wish: RunWish, route: Route) -> Iterator[Flaw]:
 
 def _missed(wish: RunWish, route: Route) -> Iterator[Flaw]:
     for step in wish.through:
-        if not any(goes_through(route, passage) for passage in step):
+        gone = [passage for passage in step if goes_through(route, passage)]
+        if gone and not any(admits(passage, wish) for passage in gone):
+            yield Flaw("through", f"{gone[0].place} ({opening_size(gone[0])}) does not take it")
+        if not gone:
             yield Flaw("through", f"it does not go through {' or '.join(passage.place for passage in step)}")
 
 

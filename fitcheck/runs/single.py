@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from itertools import islice, product
 
 import numpy as np
 
-from fitcheck.runs.bounds import lower_bound
-from fitcheck.runs.demands import in_the_way, judge, laid_run, legs
+from fitcheck.runs.bounds import lower_bound, shortest_free
+from fitcheck.runs.certify import certify
+from fitcheck.runs.demands import in_the_way, judge, laid_run, legs, meets_itself
 from fitcheck.runs.field import field
 from fitcheck.runs.legs import Found, Legs, Limits, Pose
 from fitcheck.runs.necks import passes
 from fitcheck.runs.obstacles import Obstacles, distance_at
-from fitcheck.runs.passing import find_through
+from fitcheck.runs.passing import CHOICES, find_through
 from fitcheck.runs.rigid import find_rigid
-from fitcheck.runs.route import Route
+from fitcheck.runs.route import Route, from_points
 from fitcheck.runs.rows import Laid
 from fitcheck.runs.soft import find_soft
+from fitcheck.runs.threading import admits
 from fitcheck.world.wishes import End, Passage, RunWish
 from fitcheck.world.world import Part, World
 
@@ -53,16 +56,29 @@ class Way:
 
 def find_way(world: World, wish: RunWish, others: Others = (), limits: Limits = FULLY) -> Way | Found:
     """A way for a run among all parts and other runs; what the search found out if it got none."""
-    if unopened(world, wish):
+    steps = tuple(tuple(passage for passage in step if admits(passage, wish)) for step in wish.through)
+    if unopened(world, wish) or not all(steps):
         return Found(None)
-    found = search(world, wish, others, limits)
+    found = search(world, replace(wish, through=steps), others, limits)
     if found.route is None:
         return found
-    through = tuple(step[k] for step, k in zip(wish.through, found.through, strict=True))
-    judged = judge(world, wish, found.route, others)
-    if not judged.holds:
-        return Found(None, found.expansions, found.exhausted, found.reached, found.blocked, found.leg)
-    return Way(wish, found.route, through)
+    through = tuple(step[k] for step, k in zip(steps, found.through, strict=True))
+    if judge(world, by_way_of(wish, through), found.route, others).holds and not meets_itself(
+        wish, found.route
+    ):
+        return Way(wish, found.route, through)
+    # It lies too near an opening that it might have taken: each choice alone, the shortest of all.
+    choices = [by_way_of(wish, one) for one in islice(product(*steps), CHOICES)]
+    ways = [find_way(world, one, others, limits) for one in choices if len(choices) > 1]
+    some = [way for way in ways if isinstance(way, Way)]
+    if some:
+        return replace(min(some, key=lambda way: way.route.length), wish=wish)
+    return replace(found, route=None, through=())
+
+
+def by_way_of(wish: RunWish, through: tuple[Passage, ...]) -> RunWish:
+    """The same run with its openings chosen: from others it keeps away as from anything."""
+    return replace(wish, through=tuple((passage,) for passage in through))
 
 
 def unopened(world: World, wish: RunWish) -> tuple[End, Part] | None:
@@ -128,10 +144,33 @@ class _Searched:
     def _narrow(self, start: Pose, goal: Pose) -> bool:
         return not passes(self.among, start.free, goal.free, self.need, self.room)
 
+    def _direct(self, asked: Legs) -> Route | None:
+        """The shortest way there would be if nothing stood between, where nothing does."""
+        start, goal, wish = asked.start, asked.goal, self.wish
+        between = shortest_free(start.free, start.out, goal.free, -goal.out, wish.radius)
+        if between is None:
+            return None
+        route = from_points(np.array([start.at, *between.corners, goal.at]), wish.radius)
+        points = route.sample(PITCH)
+        if (points < self.room[0]).any() or (points > self.room[1]).any():
+            return None
+        if certify(self.among, between, wish.outside).least < wish.clearance or meets_itself(wish, route):
+            return None
+        return route
+
     def _search(self, asked: Legs, again: int) -> Found:
+        found = self._asked_of_its_kind(asked, again)
+        if found.route is not None and meets_itself(self.wish, found.route):
+            return replace(found, route=None)
+        return found
+
+    def _asked_of_its_kind(self, asked: Legs, again: int) -> Found:
         wish, bending = self.wish, self.wish.bending
         sizes = (wish.outside, wish.radius, wish.clearance)
         if bending is None:
+            direct = None if again else self._direct(asked)
+            if direct is not None:
+                return Found(direct)
             return find_soft(self.among, self.grid, asked, *sizes, self.limits, again)
         stub = min(asked.start.stub, asked.goal.stub)
         return find_rigid(

@@ -94,6 +94,14 @@ def passes(passage: Passage, plug: tuple[float, float, float] | None) -> bool:
     return section_passes(passage, along, across)
 
 
+def admits(passage: Passage, wish: RunWish) -> bool:
+    """Whether the run itself goes through, with its play all round; a flat cable in some turn."""
+    room = 2 * wish.play
+    if wish.flat is None:
+        return wish.outside + room <= min(passage.size) + ROUNDING
+    return section_passes(passage, *(side + room for side in wish.flat))
+
+
 def section_passes(passage: Passage, along: float, across: float) -> bool:
     """Whether a rectangle goes through an opening in some turn.
 

@@ -14,7 +14,7 @@ from fitcheck.runs.legs import Found, Limits
 from fitcheck.runs.pulled import ROUNDING, slack
 from fitcheck.runs.route import Route
 from fitcheck.runs.rows import Laid
-from fitcheck.runs.single import FULLY, Others, Way, bound, find_way
+from fitcheck.runs.single import FULLY, Others, Way, bound, by_way_of, find_way
 from fitcheck.runs.threading import Threading, thread
 from fitcheck.world.frames import point
 from fitcheck.world.wishes import CABLE, Flaw, LaidRun, RunWish
@@ -129,7 +129,7 @@ def _told(
         return LaidRun(wish, None if route is None else route.corners, wish.radius, flaws=wrong)
     through = taken(wish, route)
     others = [way.other for name, way in trial.ways.items() if name != wish.name]
-    judged = judge(world, wish, route, others)
+    judged = judge(world, by_way_of(wish, through), route, others)
     threading = thread(wish, through) if wish.kind == CABLE else Threading("")
     if threading.blocked:
         wrong = (*wrong, Flaw("plug", threading.said))

@@ -11,6 +11,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.world import kernels, pairs, prisms, slides, trees, volumes
 from fitcheck.world.bodies import Bodies
+from fitcheck.world.couples import relative
 from fitcheck.world.kernels.sweep import met_on_the_way
 from fitcheck.world.pairs import CONTACT
 
@@ -229,7 +230,7 @@ def way_out(
         )
         if first is None or second is None:
             return None
-        moved = volumes.moved(second, pairs.relative(bodies, j, i))
+        moved = volumes.moved(second, relative(bodies, j, i))
         together.append((first, moved, bodies.rotations[j].T @ direction))
         rounds = [k for k in (i, j) if bodies.kinds[k] == Kind.CYLINDER]
         error = max(error, sum(prisms.facet_error(float(bodies.halves[k, 0])) for k in rounds))

@@ -8,18 +8,16 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
 from fitcheck.parts.solids import Kind
 from fitcheck.world import kernels, trees, volumes
 from fitcheck.world.bodies import Bodies
+from fitcheck.world.couples import CYLINDER, MESH, Couple, Couples
 from fitcheck.world.forest import planted
 from fitcheck.world.kernels.descent import Asked, make_scratch, nearest_pairs
 from fitcheck.world.nested import inside
-from fitcheck.world.prisms import facet_error
-from fitcheck.world.trees import Pose, Tree
 
 # Pieces that press into each other by no more than this only touch, mm: above what single
 # precision loses at 700 mm (3e-5) and the facets of round holes (0.005), below any
@@ -32,14 +30,16 @@ TOUCHING = 1e-6
 # So much beyond what is asked a distance is still found exactly, mm: poses are rounded to it.
 EDGE = 1e-9
 
-MESH, CYLINDER = int(Kind.MESH), int(Kind.CYLINDER)
-
 # Ways out that are kept, the oldest are dropped.
 WAYS_KEPT = 10_000
 _ways_out: OrderedDict[tuple[str, str, bytes], volumes.Depth | None] = OrderedDict()
 
 NOWHERE = np.full(3, np.nan)
 NOWHERE.setflags(write=False)
+
+# A cylinder that a mesh reaches no deeper into than this is touched by it, mm: facets of round holes, which
+# lie up to 0.005 inside their circle.
+SKIN = volumes.SLIVER
 
 # Directions towards the faces, edges and corners of a cube, unit.
 PUSHES = np.array(
@@ -145,125 +145,6 @@ def measure_rows(bodies: Bodies, rows: np.ndarray, owner: np.ndarray, reach: np.
     return found
 
 
-@dataclass(frozen=True, eq=False)
-class Couples:
-    """Pairs (k, 2) of pieces of which at least one is a mesh, in the canonical order and frame.
-
-    Meshes come first, then what comes first by its content; the first is at the identity, the
-    second at its pose relative to it, rounded far below any tolerance. So the same relation
-    gives the same bytes wherever it stands in the world.
-
-    Args:
-        rows: (k, 2) theirs in `bodies`; `swapped`, (k,), where that is not the order asked.
-        trees: of each piece that occurs, and `which`, (k, 2), theirs.
-        rotations, shifts: (k, 3, 3) and (k, 3) the second in the frame of the first.
-    """
-
-    bodies: Bodies
-    rows: np.ndarray
-    swapped: np.ndarray
-    trees: list[Tree]
-    which: np.ndarray
-    rotations: np.ndarray
-    shifts: np.ndarray
-
-    @staticmethod
-    def of(bodies: Bodies, rows: np.ndarray) -> Couples:
-        """These pairs."""
-        pieces, which = np.unique(rows, return_inverse=True)
-        which = which.reshape(-1, 2)
-        known = [
-            trees.tree_of(kind, bodies.halves[row], bodies.meshes[row])
-            for row, kind in zip(pieces.tolist(), bodies.kinds[pieces].tolist(), strict=True)
-        ]
-        names = [(tree.kind != MESH, tree.kind, tree.key) for tree in known]
-        places = {name: place for place, name in enumerate(sorted(set(names)))}
-        order = np.array([places[name] for name in names])[which]
-        swapped = order[:, 1] < order[:, 0]
-        rows = np.where(swapped[:, None], rows[:, ::-1], rows)
-        which = np.where(swapped[:, None], which[:, ::-1], which)
-        return Couples(bodies, rows, swapped, known, which, *_relative(bodies, rows))
-
-    def points(self, in_first: np.ndarray) -> np.ndarray:
-        """Points (k, n, 3) of the frames of the firsts in the world."""
-        first = self.rows[:, 0]
-        turned = np.einsum("kij,knj->kni", self.bodies.rotations[first], in_first)
-        return np.asarray(turned + self.bodies.centres[first][:, None])
-
-    def one(self, k: int) -> Couple:
-        """One of them."""
-        rows, which = self.rows[k].tolist(), self.which[k].tolist()
-        pose = Pose(self.rotations[k], self.shifts[k])
-        return Couple(
-            self.bodies,
-            (rows[0], rows[1]),
-            self.trees[which[0]],
-            self.trees[which[1]],
-            pose,
-            bool(self.swapped[k]),
-        )
-
-
-def _relative(bodies: Bodies, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Second pieces in the frames of the first: rotations and shifts, rounded.
-
-    Equal relations give equal numbers anywhere.
-    """
-    first, second = rows[:, 0], rows[:, 1]
-    back = np.swapaxes(bodies.rotations[first], 1, 2)
-    shifts = np.einsum("kij,kj->ki", back, bodies.centres[second] - bodies.centres[first])
-    turns = np.round(back @ bodies.rotations[second], 12) + 0.0
-    # Square again, which rounding is not quite: a step of Newton's towards the nearest rotation.
-    turns = turns @ (1.5 * np.eye(3) - 0.5 * np.swapaxes(turns, 1, 2) @ turns)
-    return turns, np.round(shifts, 9) + 0.0
-
-
-def relative(bodies: Bodies, i: int, j: int) -> Pose:
-    """Piece j in the frame of piece i, rounded: equal relations give equal numbers anywhere."""
-    rotations, shifts = _relative(bodies, np.array([[i, j]]))
-    return Pose(rotations[0], shifts[0])
-
-
-@dataclass(frozen=True, eq=False)
-class Couple:
-    """One of `Couples`."""
-
-    bodies: Bodies
-    rows: tuple[int, int]
-    first: Tree
-    second: Tree
-    pose: Pose
-    swapped: bool
-
-    def point(self, in_first: np.ndarray) -> np.ndarray:
-        """A point of the first's frame in the world."""
-        row = self.rows[0]
-        return np.asarray(self.bodies.rotations[row] @ in_first + self.bodies.centres[row])
-
-    def normal(self, to_second: np.ndarray) -> np.ndarray:
-        """A direction from the first to the second as a world direction in the order asked."""
-        turned = self.bodies.rotations[self.rows[0]] @ to_second
-        return np.asarray(-turned if self.swapped else turned)
-
-    def own(self, normal: np.ndarray) -> np.ndarray:
-        """A world direction in the order asked as one from the first to the second in the first's frame."""
-        turned = self.bodies.rotations[self.rows[0]].T @ normal
-        return np.asarray(-turned if self.swapped else turned)
-
-    @cached_property
-    def solids(self) -> tuple[volumes.Solid | None, volumes.Solid | None]:
-        """Both as closed solids, the second in the frame of the first; None for open ones."""
-        own = self.bodies
-        first, second = (volumes.solid_of(int(own.kinds[k]), own.halves[k], own.meshes[k]) for k in self.rows)
-        return first, None if second is None else volumes.moved(second, self.pose)
-
-    @cached_property
-    def facet_error(self) -> float:
-        """What the prisms that stand for cylinders lose, mm."""
-        own = self.bodies
-        return sum((facet_error(float(own.halves[k, 0])) for k in self.rows if own.kinds[k] == CYLINDER), 0.0)
-
-
 def _measure_meshes(
     couples: Couples, asked: np.ndarray, owner: np.ndarray, best: np.ndarray, found: Answers
 ) -> None:
@@ -292,9 +173,12 @@ def _measure_meshes(
             found.put(asked[k], _touching(pair, points[k, 0], float(box_depth[k]), box_normal[k]))
         elif answer is None:
             found.decided[asked[k]] = False
+    skin = _only_skin(couples, np.flatnonzero(~free & (box_depth > FLUSH)))
     for k in np.flatnonzero(~free).tolist():
         point = in_world[k, 0]
-        if box_depth[k] <= FLUSH:
+        if k in skin:
+            found.put(asked[k], Measured(0.0, 0.0, NOWHERE, point, point, SKIN))
+        elif box_depth[k] <= FLUSH:
             # Flush with the box around it: the boxes' normal is the surfaces' own.
             depth = max(float(box_depth[k]), 0.0) + 0.0
             found.put(asked[k], Measured(0.0, depth, box_normal[k], point, point, FLUSH))
@@ -303,7 +187,12 @@ def _measure_meshes(
 
 
 def nearest(
-    couples: Couples, bounds: np.ndarray, owner: np.ndarray, reach: np.ndarray
+    couples: Couples,
+    bounds: np.ndarray,
+    owner: np.ndarray,
+    reach: np.ndarray,
+    chosen: np.ndarray | None = None,
+    halves: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Distances (k,) and nearest points (k, 2, 3) in the frames of the firsts.
 
@@ -312,25 +201,50 @@ def nearest(
         owner: (k,) which pairs are asked for the least of together.
         reach: (m,) of each owner, mm: narrowed to the least found. What is farther comes back with
             a lower bound and nan.
+        chosen: (k,) which of the couples; all if not given.
+        halves: of all couples' seconds, where they are asked with other half sizes, mm.
     """
     meshes = [k for k, tree in enumerate(couples.trees) if tree.kind == MESH]
     forest, planted_at = planted([couples.trees[k] for k in meshes])
     roots = np.full(len(couples.trees), -1)
     roots[meshes] = planted_at
-    second = couples.rows[:, 1]
+    those = np.arange(len(couples.rows)) if chosen is None else chosen
+    second = couples.rows[those, 1]
     own = couples.bodies
     asked = Asked(
-        roots[couples.which],
+        roots[couples.which[those]],
         own.kinds[second],
-        own.halves[second],
-        couples.rotations,
-        couples.shifts,
+        own.halves[second] if halves is None else halves[those],
+        couples.rotations[those],
+        couples.shifts[those],
         bounds,
         owner,
     )
     distances, points = np.empty(len(second)), np.empty((len(second), 2, 3))
     nearest_pairs(forest, asked, reach, TOUCHING, make_scratch(), distances, points)
     return distances, points
+
+
+def _only_skin(couples: Couples, chosen: np.ndarray) -> set[int]:
+    """Which of these pairs only touch: their second, a cylinder, is free of the mesh when a skin smaller.
+
+    Proved in microseconds, where their volumes take milliseconds: a clamp round a tube.
+    """
+    halves = couples.bodies.halves[couples.rows[:, 1]] - SKIN
+    kinds = couples.bodies.kinds[couples.rows[:, 1]]
+    chosen = chosen[(kinds[chosen] == CYLINDER) & (halves[chosen] > 0).all(axis=1)]
+    if not len(chosen):
+        return set()
+    reach = np.full(len(chosen), 2 * SKIN)
+    distances, _ = nearest(couples, np.zeros(len(chosen)), np.arange(len(chosen)), reach, chosen, halves)
+    found = set()
+    for k, distance in zip(chosen.tolist(), distances.tolist(), strict=True):
+        if distance > TOUCHING:
+            pair = couples.one(k)
+            smaller = trees.tree_of(int(kinds[k]), halves[k], None)
+            if inside(pair.first, smaller, pair.pose) is False:
+                found.add(k)
+    return found
 
 
 def _touching(pair: Couple, touch: np.ndarray, box_depth: float, box_normal: np.ndarray) -> Measured:

@@ -378,3 +378,23 @@ def test_probe_in_an_empty_world():
     none = engine.bodies(worlds.world())
     assert engine.probe(none, cube([0, 0, 0], 1), 5.0).nearest is None
     assert engine.sweep_probe(none, cube([0, 0, 0], 1), "left", 5.0).distance == 5
+
+
+@pytest.mark.parametrize("pressed", [0.0, 0.002, 0.0059, 0.0061, 0.009, 0.02, 0.5])
+@pytest.mark.parametrize("around", [False, True])
+def test_a_mesh_pressed_into_a_cylinder(pressed, around):
+    # Depth by hand: a flat face pressed in by so much is free after as much. A cylinder within the mesh is not.
+    rod = worlds.rod([0, 0, 0], [0, 0, 50], 40)
+    low, high = ([20 - pressed, -30, -5], [60, 30, 55]) if not around else ([-40, -40, -5], [40, 40, 55])
+    corners, faces = lattice.surface(frozenset({(0, 0, 0)}), 1.0)
+    unit = (corners - corners.min(axis=0)) / np.ptp(corners, axis=0)
+    block = worlds.mesh(np.array(low) + unit * (np.array(high) - low), faces)
+    (found,) = engine.measure(bodies_of(rod, block), [(0, 1)])
+    if around:
+        assert found.interferes
+        assert found.depth == pytest.approx(55, abs=0.01)
+        return
+    assert found.distance == 0
+    assert found.depth == pytest.approx(pressed, abs=found.error + 1e-9)
+    assert found.error <= 0.007
+    assert found.interferes == (pressed > engine.CONTACT)

@@ -66,7 +66,12 @@ def check_world(world: World, facts: bool = True) -> Report:
 def _runs(world: World, findings: Sequence[Finding]) -> tuple[dict[str, Any], ...]:
     verdicts = {finding.parts[0]: str(finding.verdict) for finding in findings if finding.check == "run"}
     return tuple(
-        {"name": run.name, "verdict": verdicts[run.name], "least_distance": run.least, **details(run)}
+        {
+            "name": run.name,
+            "verdict": verdicts[run.name],
+            "least_distance": None if run.corners is None else run.least,
+            **details(run),
+        }
         for run in world.laid
     )
 

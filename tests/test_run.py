@@ -231,6 +231,20 @@ def test_report_holds_the_runs():
     assert run["centre_line"] == [[20.0, 0.0, 0.0], [220.0, 0.0, 0.0]]
 
 
+def test_the_radius_that_would_do_before_a_plate():
+    # A plate 38 mm before the left mouth: after 15 mm straight a quarter turn must keep 6.5 + 2 from it, 14.5 are left.
+    plate = (
+        "  plate: {model: flat_panel, with: {width: 60, length: 60, columns: 0, rows: 0}, "
+        "place: {at: [60, 0, 0], turns: [{about: y, by: 90}]}}\n"
+    )
+    report = check_world(load(FACING + plate, TUBE), facts=False)
+    (finding,) = [f for f in report.findings if f.check == "run"]
+    assert (finding.details["reason"], finding.details["proved"]) == ("bend", False)
+    assert finding.details["largest_bend_radius"] == pytest.approx(14.5, abs=0.6)
+    (run,) = report_data(report)["runs"]
+    assert (run["verdict"], run["least_distance"]) == ("unknown", None)
+
+
 def test_lists():
     world = laid(load(FACING, TUBE))
     report = check_world(world, facts=False)

@@ -22,6 +22,9 @@ DIED_AT_ONCE = 12
 TO_OUTSIDE, TO_RADIUS, TO_WIDTH = 0.25, 0.5, 0.05
 # What would pass is asked for once, and as it comes, not for the shortest.
 AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
+# Where halving may begin, as shares from the least to what is demanded: the least is not always the easiest
+# to find, with steps of the search many times its bends.
+SHARES = (0.0, 0.125, 0.25, 0.5)
 # How small a share of the demanded outside is tried at all.
 LEAST = 0.1
 # Whether balls smaller than this share of what is needed pass is not asked.
@@ -163,9 +166,11 @@ def _largest(world: World, wish: RunWish, size: str, to: float, most: float = np
     """The largest outside or bend radius below the demanded one, and `most`, for which a way is found, mm."""
     demanded = getattr(wish, size)
     least, most = wish.outside / 2 if size == "radius" else LEAST * demanded, min(demanded, most)
-    if most <= least or not _passes(world, wish, size, least):
+    tried = (least + share * (most - least) for share in SHARES) if most > least else ()
+    good = next((value for value in tried if _passes(world, wish, size, value)), None)
+    if good is None:
         return None
-    good, bad = least, most
+    bad = most
     while bad - good > to:
         middle = (good + bad) / 2
         if _passes(world, wish, size, middle):

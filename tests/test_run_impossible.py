@@ -20,7 +20,7 @@ from fitcheck.world.world import Part, World
 # What must be free about the axis on both sides, mm.
 FREE = OUTSIDE + 2 * CLEARANCE
 # Edge of a sheet that ends half way in the walls of its case, mm.
-SEATED = 190.5
+SEATED = 181.5
 
 
 def why(scene: World) -> NoWay:
@@ -35,7 +35,7 @@ def parted(sheet: Part, pose: Frame) -> World:
     """A case with a sheet across it, and a tube from one side to the other."""
     ends = [(pose.point(np.array(at, float)), pose.direction(np.array(out, float)))
             for at, out in (([10, 15, -100], [0, 0, 1]), ([-20, 10, 100], [0, 0, -1]))]  # fmt: skip
-    corners = np.array([[-94.5, -94.5, -130.5], [94.5, 94.5, 130.5]], float)
+    corners = np.array([[-90.0, -90.0, -130.0], [90.0, 90.0, 130.0]], float)
     return asked_in(wish(*ends), sheet, case(corners, 0.0, pose))
 
 

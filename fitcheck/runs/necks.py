@@ -171,8 +171,15 @@ def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
     pitch = max(PITCH, float(np.cbrt(extent.prod() / MOST_FIRST)))
     x, y, z = np.ceil(extent / pitch).astype(int).tolist()
     a, b, c = low.tolist()
+    d, e, f = (low + extent).tolist()
     return Leaves(
-        (a, b, c), pitch, (x, y, z), np.empty(MOST, np.int64), np.empty((MOST, 4), np.int64), np.empty(MOST)
+        (a, b, c),
+        (d, e, f),
+        pitch,
+        (x, y, z),
+        np.empty(MOST, np.int64),
+        np.empty((MOST, 4), np.int64),
+        np.empty(MOST),
     )
 
 

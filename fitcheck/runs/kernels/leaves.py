@@ -25,7 +25,8 @@ class Leaves(NamedTuple):
     """Cubes; the first are a grid, the last axis running fastest.
 
     Args:
-        low: low corner of the grid, mm.
+        low: low corner of the grid and of the region, mm.
+        high: high corner of the region, mm: what of a cube lies beyond it counts for nothing.
         pitch: edge of its cubes, mm.
         shape: number of them along each axis.
         children: (n,) row of the first of eight halves, 0 for a leaf.
@@ -34,6 +35,7 @@ class Leaves(NamedTuple):
     """
 
     low: Vector
+    high: Vector
     pitch: float
     shape: tuple[int, int, int]
     children: Ints
@@ -42,8 +44,15 @@ class Leaves(NamedTuple):
 
 
 @native
-def middle(leaves: Leaves, i: int) -> Vector:
-    """Middle of cube i."""
+def within(leaves: Leaves, p: Vector) -> Vector:
+    """The point of the region nearest to p, which is not below it."""
+    high = leaves.high
+    return min(p[0], high[0]), min(p[1], high[1]), min(p[2], high[2])
+
+
+@native
+def centre(leaves: Leaves, i: int) -> Vector:
+    """Middle of cube i, in the region or beyond it."""
     h = edge(leaves, i)
     x, y, z = leaves.low
     return (
@@ -54,6 +63,15 @@ def middle(leaves: Leaves, i: int) -> Vector:
 
 
 @native
+def middle(leaves: Leaves, i: int) -> Vector:
+    """The point of the region nearest to the middle of cube i.
+
+    No farther from any point of the cube in the region than the middle is: it stands for it.
+    """
+    return within(leaves, centre(leaves, i))
+
+
+@native
 def edge(leaves: Leaves, i: int) -> float:
     """Edge of cube i, mm."""
     return float(leaves.pitch / (1 << leaves.places[i, 0]))
@@ -61,9 +79,13 @@ def edge(leaves: Leaves, i: int) -> float:
 
 @native
 def measure(leaves: Leaves, solids: Solids, i: int, cap: float) -> None:
-    """Fill the room of cube i."""
+    """Fill the room of cube i; one wholly beyond the region has none."""
     x, y, z = middle(leaves, i)
-    leaves.rooms[i] = distance(solids, x, y, z, cap)
+    p, h = centre(leaves, i), edge(leaves, i) / 2.0
+    if p[0] - h >= leaves.high[0] or p[1] - h >= leaves.high[1] or p[2] - h >= leaves.high[2]:
+        leaves.rooms[i] = -np.inf
+    else:
+        leaves.rooms[i] = distance(solids, x, y, z, cap)
 
 
 @native
@@ -299,15 +321,14 @@ def corners(leaves: Leaves, way: Ints, p: Vector, q: Vector) -> Floats:
     line = np.empty((2 * len(way) + 1, 3))
     line[0, 0], line[0, 1], line[0, 2] = p
     for step in range(len(way)):
-        m = middle(leaves, way[step])
-        h = edge(leaves, way[step]) / 2.0
-        for axis in range(3):
-            line[2 * step + 1, axis] = m[axis]
+        line[2 * step + 1, 0], line[2 * step + 1, 1], line[2 * step + 1, 2] = middle(leaves, way[step])
+        m, h = centre(leaves, way[step]), edge(leaves, way[step]) / 2.0
         if step + 1 == len(way):
             line[2 * step + 2, 0], line[2 * step + 2, 1], line[2 * step + 2, 2] = q
             continue
-        n, g = middle(leaves, way[step + 1]), edge(leaves, way[step + 1]) / 2.0
+        n, g = centre(leaves, way[step + 1]), edge(leaves, way[step + 1]) / 2.0
         for axis in range(3):
             least = max(m[axis] - h, n[axis] - g)
-            line[2 * step + 2, axis] = (least + min(m[axis] + h, n[axis] + g)) / 2.0
+            most = min(m[axis] + h, n[axis] + g, leaves.high[axis])
+            line[2 * step + 2, axis] = (least + most) / 2.0
     return line

@@ -209,3 +209,22 @@ def test_a_route_as_long_as_it_is_laid():
     run = lane()
     assert isinstance(run.route, Route)
     assert run.route.radius == 30.0
+
+
+@steady
+@given(seed=st.integers(0, 2**31), square=st.booleans())
+def test_the_cells_of_a_world_serve_each_of_its_runs(seed, square):
+    # Some asked to come nearer to, some to keep from, and a run laid: the cells made for the world are changed.
+    random = np.random.default_rng(seed)
+    scene = clutter(seed, count=24, square=square)
+    names = [one.name for one in scene.parts]
+    extra = {
+        name: float(random.choice([0.0, -0.5, -11.9, 25.0]))
+        for name in random.choice(names, 10, replace=False)
+    }
+    lanes = [lane()] if seed % 3 else []
+    points = random.uniform(-60, 260, (60, 3))
+    _, table, own = least(scene, points, None, lanes)
+    table = table - np.array([[extra.get(name.partition(".")[0], 0.0)] for name in own])
+    got, _ = distance_at(obstacles(scene, extra=extra, more=lanes), points)
+    np.testing.assert_allclose(got, table.min(axis=0), atol=1e-5)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from fitcheck.runs.guarded import VOLUMES
 from fitcheck.runs.kernels import compiled
 from fitcheck.runs.kernels.solids import EXTRA, Cells, Solids
 from fitcheck.runs.rows import Laid, laid_rows, world_rows
@@ -18,6 +20,8 @@ from fitcheck.world.world import World
 # Edge of a cell of the grid of candidates, mm, of a search and of a single look, and how many cells there
 # may be.
 CELL, COARSE, MOST_CELLS = 32.0, 96.0, 60_000
+# By how much a run may come nearer to a solid than to others, for the cells of its world to serve it, mm.
+SLACK = 12.0
 # So few solids are asked one by one.
 FEW = 12
 # How far round the solids the grid reaches, mm; beyond it every solid is asked.
@@ -83,7 +87,12 @@ def obstacles(
     numbers = np.concatenate([base.numbers[rows], laid.numbers])
     numbers[:, EXTRA] = extras[body]
     solids = Solids(numbers, base.trees, _one_cell(whole, len(body), cell))
-    return Obstacles(_with_cells(solids, whole, cell), body, tuple(own[0] for own in names), whole, world)
+    volumes_only = all(name.endswith(VOLUMES) for name in skip)
+    if cell == CELL and len(rows) > FEW and extras.min() >= -SLACK and volumes_only:
+        solids = solids._replace(cells=_adapted(world, solids, rows, bounds))
+    else:
+        solids = _with_cells(solids, whole, cell)
+    return Obstacles(solids, body, tuple(own[0] for own in names), whole, world)
 
 
 def distance_at(
@@ -122,8 +131,47 @@ def inside(obstacles: Obstacles, points: np.ndarray) -> np.ndarray:
     return found
 
 
-def _with_cells(solids: Solids, bounds: np.ndarray, cell: float) -> Solids:
+_cells: WeakKeyDictionary[World, Cells] = WeakKeyDictionary()
+
+
+def _world_cells(world: World) -> Cells:
+    """Cells of all solids of a world, made on first use; volumes may go, extras may change by `SLACK`."""
+    found = _cells.get(world)
+    if found is None:
+        base = world_rows(world)
+        whole = np.array([base.bounds[:, 0].min(axis=0), base.bounds[:, 1].max(axis=0)])
+        solids = Solids(base.numbers, base.trees, _one_cell(whole, len(base.body), CELL))
+        passing = np.array([names[1].endswith(VOLUMES) for names in base.names], np.int64)
+        found = _with_cells(solids, whole, CELL, passing[base.body], SLACK).cells
+        _cells[world] = found
+    return found
+
+
+def _adapted(world: World, solids: Solids, rows: np.ndarray, bounds: np.ndarray) -> Cells:
+    """The world's cells for one run's solids; of these the first are its `rows`, the others laid runs.
+
+    Args:
+        bounds: (n, 2, 3) of the solids, mm.
+    """
+    base = _world_cells(world)
+    extras = solids.extras
+    known = extras[: len(rows)] <= 0.0
+    new_rows = np.full(len(world_rows(world).body), -1)
+    new_rows[rows] = np.arange(len(rows))
+    kept = np.zeros(len(new_rows), np.int64)
+    kept[rows[known]] = 1
+    fresh = np.concatenate([np.flatnonzero(~known), np.arange(len(rows), len(extras))])
+    about = bounds[fresh] + extras[fresh, None, None] * np.array([[-1.0], [1.0]])
+    return compiled.adapt_cells(
+        solids, base, new_rows, kept, fresh, np.ascontiguousarray(about.reshape(-1, 6))
+    )
+
+
+def _with_cells(
+    solids: Solids, bounds: np.ndarray, cell: float, passing: np.ndarray | None = None, slack: float = 0.0
+) -> Solids:
     """The solids with their grid: one cell that holds all, then halved and halved."""
+    free = np.zeros(len(solids.numbers), np.int64) if passing is None else passing
     if len(solids.numbers) <= FEW:
         return solids
     extent = bounds[1] - bounds[0] + 2 * MARGIN
@@ -131,7 +179,7 @@ def _with_cells(solids: Solids, bounds: np.ndarray, cell: float) -> Solids:
     times = int(np.ceil(np.log2(extent.max() / wanted)))
     for halving in range(1, times + 1):
         x, y, z = np.ceil(extent / (wanted * 2 ** (times - halving))).astype(int).tolist()
-        solids = solids._replace(cells=compiled.halve_cells(solids, (x, y, z)))
+        solids = solids._replace(cells=compiled.halve_cells(solids, (x, y, z), free, slack))
     return solids
 
 

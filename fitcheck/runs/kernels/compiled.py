@@ -12,9 +12,17 @@ from fitcheck.world.kernels.vectors import Floats, Ints, row
 
 
 @entry
-def halve_cells(solids: Solids, shape: tuple[int, int, int]) -> Cells:
+def halve_cells(solids: Solids, shape: tuple[int, int, int], passing: Ints, slack: float) -> Cells:
     """Cells of half the size of the solids' own."""
-    return cells.halve(solids, shape)
+    return cells.halve(solids, shape, passing, slack)
+
+
+@entry
+def adapt_cells(
+    solids: Solids, base: Cells, new_rows: Ints, kept: Ints, fresh: Ints, bounds: Floats
+) -> Cells:
+    """Cells of a world made those of one run."""
+    return cells.adapt(solids, base, new_rows, kept, fresh, bounds)
 
 
 @entry

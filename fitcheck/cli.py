@@ -178,7 +178,7 @@ def model(
 
 @app.command()
 def schema(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="scene, model or result.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="scene, model, layouts or result.")],
     debug: DebugOption = False,
 ) -> None:
     """Print a JSON Schema, for an editor or a program.

@@ -11,12 +11,13 @@ from fitcheck.outputs.json import result_schema
 from fitcheck.scene.files import read_file
 from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, nearest
 from fitcheck.scene.read import Model, library, read_model
-from fitcheck.scene.schema import model_schema, scene_schema
+from fitcheck.scene.schema import layouts_schema, model_schema, scene_schema
 from fitcheck.scene.text import read_document
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "scene": lambda: scene_schema(RULE_TYPES),
     "model": model_schema,
+    "layouts": layouts_schema,
     "result": result_schema,
 }
 # Named places of a model, in the order they are described.

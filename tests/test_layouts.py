@@ -253,3 +253,39 @@ def test_a_table_of_layouts_as_csv(tmp_path):
         read_layouts(table, scene)
     with pytest.raises(Mistakes, match="give --scene"):
         read_layouts(table)
+
+
+def test_the_example_of_the_manual(tmp_path):
+    said = (TOP / "scenes/README.md").read_text(encoding="utf-8").partition("## Layouts files")[2]
+    lines = said.partition("    scene:")[2].splitlines()
+    text = "\n".join(
+        line[4:] for line in [f"    scene:{lines[0]}", *lines[1 : lines.index("    runs: no") + 1]]
+    )
+    (tmp_path / "layouts.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "dome_render.yaml").write_text((TOP / "scenes/dome_render.yaml").read_text(encoding="utf-8"))
+    layouts = read_layouts(tmp_path / "layouts.yaml")
+    assert layouts.choices.names == ("fan_row", "setback", "drain_at", "core", "ports")
+    asker = Asker(layouts)
+    # The drain at either place, ports to the rear.
+    for number in (0, 2):
+        record = asker.ask(number)
+        assert record["verdict"] is not None, record["mistakes"]
+        assert record["figures"]["drain_room"] > 60
+
+
+def test_the_readme_s_own_layouts():
+    text = (TOP / "README.md").read_text(encoding="utf-8").partition("## Many layouts")[2]
+    path = TOP / "scenes" / "dome_layouts.yaml"
+    shown = YAML(typ="safe").load(text.partition("```yaml\n")[2].partition("```")[0])
+    assert set(shown) <= set(YAML(typ="safe").load(path.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("path", sorted(TOP.glob("scenes/*_layouts.yaml")), ids=lambda path: path.stem)
+def test_layouts_of_the_demos_can_be_built_at_both_ends(path):
+    layouts = read_layouts(path)
+    numbers = list(layouts.choices.numbers())
+    asker = Asker(layouts)
+    for number in (numbers[0], numbers[-1]):
+        record = asker.ask(number)
+        assert record["verdict"] is not None, record["mistakes"]
+        assert all(value is not None for value in record["figures"].values())

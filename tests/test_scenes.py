@@ -13,7 +13,11 @@ from fitcheck.world import engine
 
 TOP = Path(__file__).resolve().parents[1]
 SCENES = TOP / "scenes"
-named = pytest.mark.parametrize("scene", sorted(SCENES.glob("*.yaml")), ids=lambda p: p.stem)
+named = pytest.mark.parametrize(
+    "scene",
+    [p for p in sorted(SCENES.glob("*.yaml")) if not p.stem.endswith("_layouts")],
+    ids=lambda p: p.stem,
+)
 
 
 def by_id(report, start):

@@ -10,12 +10,14 @@ from time import monotonic
 import typer
 
 from fitcheck.console import announce_compilation, reading, refuse, say, tell
+from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.batch import Batch, Tell
 from fitcheck.layouts.read import read_layouts
 from fitcheck.layouts.summary import summary
 from fitcheck.layouts.workers import cores
 from fitcheck.outputs.layouts_text import layouts_table, summary_text
 from fitcheck.outputs.progress import rewritten_line
+from fitcheck.report import Report, check_world
 
 # What results may be written as.
 KINDS = (".jsonl", ".csv")
@@ -45,6 +47,22 @@ def run_batch(path: Path, out: Path, scene: Path | None, jobs: int, anew: bool, 
     say(summary_text(layouts, found))
     tell(f"wrote {out}\n" if out == results else f"wrote {out} and {results}\n")
     raise typer.Exit(0 if found.good else 1)
+
+
+def two_reports(path: Path, numbers: tuple[int, int]) -> tuple[Report, Report]:
+    """The reports of two layouts of a file, by their numbers from 1."""
+    announce_compilation()
+    layouts = reading(lambda: read_layouts(path))
+    asker = Asker(layouts)
+    for number in numbers:
+        if not 1 <= number <= layouts.choices.count:
+            refuse(f"--layouts {number}: the file has layouts 1 to {layouts.choices.count}")
+
+    def asked() -> tuple[Report, Report]:
+        first, second = (check_world(asker.world(number - 1), facts=False) for number in numbers)
+        return first, second
+
+    return reading(asked)
 
 
 def _telling(write: Callable[[str], None]) -> Tell:

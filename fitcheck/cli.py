@@ -270,6 +270,42 @@ def batch(
     run_batch(layouts, out, scene, jobs, anew, quiet)
 
 
+@app.command()
+def compare(
+    scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file; with --layouts a layouts file.")],
+    other: Annotated[
+        str | None, typer.Argument(metavar="[OTHER]", help="Another scene file; the same if not given.")
+    ] = None,
+    set_: SetOption = None,
+    other_set: Annotated[
+        list[str] | None,
+        typer.Option("--other-set", metavar="NAME=VALUE", help="Set a parameter of the other; as --set."),
+    ] = None,
+    layouts: Annotated[
+        tuple[int, int] | None, typer.Option("--layouts", metavar="N M", help="Two layouts, by number.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the changes as JSON.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Compare two scenes or layouts: which findings came, went, changed by how much.
+
+    Example: fitcheck compare scenes/dome_render.yaml --other-set fan_row=3
+    """
+    from fitcheck.layouts.compare import compare as changes_of
+    from fitcheck.outputs.changes import changes_json, changes_text
+
+    if layouts is None:
+        before, after = (_checked(scene, set_)[1], _checked(other or scene, other_set)[1])
+    elif other or set_ or other_set:
+        refuse("--layouts: two layouts of one file are compared; leave out OTHER, --set and --other-set")
+    else:
+        from fitcheck.batching import two_reports
+
+        before, after = two_reports(Path(scene), layouts)
+    changes = changes_of(before, after)
+    say(changes_json(before, after, changes) if as_json else changes_text(before, after, changes))
+
+
 def _checked(
     scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
 ) -> tuple[World, Report]:

@@ -270,6 +270,26 @@ def batch(
     run_batch(layouts, out, scene, jobs, anew, quiet)
 
 
+@app.command("range")
+def range_(
+    scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file.")],
+    parameter: Annotated[str, typer.Argument(metavar="PARAMETER", help="Which of its parameters.")],
+    from_: Annotated[str | None, typer.Option("--from", help="The least value asked.")] = None,
+    to: Annotated[str | None, typer.Option("--to", help="The greatest value asked.")] = None,
+    step: Annotated[str | None, typer.Option("--step", help="From one value asked to the next.")] = None,
+    set_: SetOption = None,
+    runs_too: Annotated[bool, typer.Option("--runs", help="Lay tubes and cables, too: slow.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Find which values of a parameter fit, to 0.01 mm, and what stops it beyond.
+
+    Example: fitcheck range scenes/dome_render.yaml setback --from 2 --to 130
+    """
+    from fitcheck.ranging import run_range
+
+    run_range(scene, parameter, (from_, to), step, _values(set_), runs_too)
+
+
 @app.command()
 def compare(
     scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file; with --layouts a layouts file.")],
@@ -312,17 +332,23 @@ def _checked(
     """Load and check a scene, or end with its mistakes."""
     from fitcheck import check_world, load
 
+    values = _values(given)
+    text = sys.stdin.read() if scene == "-" else None
+    announce_compilation()
+    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
+    world = _laid(world, quiet)
+    return world, check_world(world, facts)
+
+
+def _values(given: list[str] | None) -> dict[str, str]:
+    """Values of options `--set`, by name."""
     values = {}
     for item in given or []:
         name, equals, value = item.partition("=")
         if not equals or not name:
             refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
         values[name] = value
-    text = sys.stdin.read() if scene == "-" else None
-    announce_compilation()
-    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    world = _laid(world, quiet)
-    return world, check_world(world, facts)
+    return values
 
 
 def _laid(world: World, quiet: bool) -> World:

@@ -48,8 +48,7 @@ class Asker:
         scene = scene_of(document, layouts.scene_path.parent, layouts.parameters(values), RULE_TYPES)
         world = resolve(scene, self._shapes)
         if not layouts.file.runs:
-            rules = {name: rule for name, rule in world.rules.items() if name not in OF_RUNS}
-            world = replace(world, wishes=(), loops={}, rules=rules)
+            world = without_runs(world)
         prepare(world)
         return world
 
@@ -99,6 +98,12 @@ class Asker:
         if figure.least_distance:
             return least_distance(world, WITHIN)
         return _least_spare(_of(figure, world, report.findings))
+
+
+def without_runs(world: World) -> World:
+    """The world without its tubes, cables and loops, and without the rules about them."""
+    rules = {name: rule for name, rule in world.rules.items() if name not in OF_RUNS}
+    return replace(world, wishes=(), loops={}, rules=rules)
 
 
 def numbered(layouts: Layouts, number: int) -> dict[str, Any]:

@@ -58,7 +58,7 @@ def test_json_keeps_to_its_schema_and_its_bytes():
         (("check", DOME, "--set", "fan_row=six"), "six"),
         (("render", DOME, "--out", "x.png", "--view", "plint"), "write plinth"),
         (("model", "radiatr"), "write radiator"),
-        (("schema", "scnee"), "one of scene, model, result"),
+        (("schema", "scnee"), "one of scene, model, layouts, result"),
         (("explain", DOME, "rooom:x"), "no such finding"),
         (("chekc", DOME), "check"),
     ],

@@ -111,6 +111,7 @@ def test_two_plates_in_a_row():
     assert neck.names == ("tight.body",)
 
 
+@pytest.mark.long
 def test_between_three_rods():
     # Rods of radius 10 through the corners of a triangle of side 60: the middle is 60 / sqrt 3 from
     # each; a ball between two has 30 - 10. To get in it must pass between two of them: 20.

@@ -63,7 +63,7 @@ def by_graph(scene, goal, grid):
     return dijkstra(graph.tocsr(), indices=len(index))[:-1].reshape(shape)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_as_long_as_a_graph_library_says(seed):
     scene = clutter(seed, square=seed % 2 == 0)
     random = np.random.default_rng(seed)

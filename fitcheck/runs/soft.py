@@ -24,7 +24,7 @@ ATTEMPTS = (
     (
         Attempt(0.0, 400, detour=NEAR),
         Attempt(2.0, 1_000, detour=NEAR),
-        Attempt(4.0, 1_000, 2, detour=NEAR),
+        Attempt(4.0, 1_000, 0, detour=NEAR),
     ),
     (Attempt(2.0, 4_000, 3), Attempt(4.0, 6_000, 4), Attempt(0.0, 8_000)),
     (Attempt(3.0, 12_000, 8, 10.0), Attempt(6.0, 6_000, 8), Attempt(0.0, 30_000, 0, 10.0, 2.0)),

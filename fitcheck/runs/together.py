@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -74,9 +74,11 @@ def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found], t
     """The order that gave most runs a way; fills in which of the others have one alone."""
     order = sorted((w for w in world.wishes if w.drawn is None), key=lambda wish: (_apart(wish), wish.name))
     best, promoted = _Trial(tell), set[str]()
+    before: dict[str, Way] = {}
     for _ in range(ROUNDS):
         trial = _Trial(tell, {way.wish.name: way for way in fixed})
-        _lay(world, order, trial, QUICKLY)
+        _lay(world, order, trial, QUICKLY, before)
+        before |= trial.ways
         best = trial if len(trial.ways) > len(best.ways) else best
         blocked = [wish for wish in order if wish.name not in trial.ways]
         for wish in blocked:
@@ -88,19 +90,34 @@ def _best_trial(world: World, fixed: list[Way], alone: dict[str, Way | Found], t
             break
         promoted.add(first.name)
         order = [first, *(wish for wish in order if wish is not first)]
+        lone = alone[first.name]
+        assert isinstance(lone, Way)
+        before[first.name] = lone
     # Those that no order gave a way quickly, and that have one alone, are searched for as long as it takes.
     _lay(world, [wish for wish in order if isinstance(alone.get(wish.name), Way)], best, FULLY)
     return best
 
 
-def _lay(world: World, order: list[RunWish], trial: _Trial, limits: Limits) -> None:
-    """Lay those that have no way yet, one after the other."""
+def _lay(
+    world: World, order: list[RunWish], trial: _Trial, limits: Limits, before: Mapping[str, Way] | None = None
+) -> None:
+    """Lay those that have no way yet, one after the other; as before where that is still clear."""
     for wish in order:
-        if wish.name not in trial.ways:
-            trial.begin(wish)
-            found = find_way(world, wish, _others(order, trial, wish), limits)
-            if isinstance(found, Way):
-                trial.ways[wish.name] = found
+        if wish.name in trial.ways:
+            continue
+        others = _others(order, trial, wish)
+        known = (before or {}).get(wish.name)
+        if known is not None and _holds(world, known, others):
+            trial.ways[wish.name] = known
+            continue
+        trial.begin(wish)
+        found = find_way(world, wish, others, limits)
+        if isinstance(found, Way):
+            trial.ways[wish.name] = found
+
+
+def _holds(world: World, way: Way, others: Others) -> bool:
+    return judge(world, by_way_of(way.wish, way.through), way.route, others).holds
 
 
 def _others(order: list[RunWish], trial: _Trial, wish: RunWish) -> Others:

@@ -55,3 +55,12 @@ def test_an_unknown_part_is_said_once():
 def test_a_feature_of_another_kind_is_said_once():
     (said,) = refused(through="[[a.tube_end]]")
     assert "a.tube_end is no opening or hole" in said
+
+
+def test_a_part_alone_is_no_port():
+    assert [one.partition("from: ")[2] for one in refused(start="a")] == [
+        "`a` is a part; a port of it is due (it has base, tube_end)"
+    ]
+    assert [one.partition("from: ")[2] for one in refused(start="case")] == [
+        "`case` is a part; a port of it is due (it has none)"
+    ]

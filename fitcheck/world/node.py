@@ -121,6 +121,25 @@ def features(shape: Shape) -> dict[str, Feature]:
 
 def unknown(node: Node, name: str, said: str, wanted: str = "") -> ValueMistake:
     """The mistake for a name that a node does not have."""
+    known = _known(node, wanted)
+    near = nearest(name, known)
+    what = wanted or "such name"
+    listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")
+    problem = f"{node.model} has no {what} `{name}`" + (f" (it has {listed})" if listed else "")
+    mend = f"write {said.replace(name, near)}" if near else ""
+    return ValueMistake(problem, mend, offset=max(said.find(name), 0))
+
+
+def whole_part(node: Node, said: str, wanted: str) -> ValueMistake:
+    """The mistake of naming a part where something of it is due."""
+    known = _known(node, wanted)
+    listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "") if known else "none"
+    mend = f"write {said}.{known[0]}" if len(known) == 1 else ""
+    return ValueMistake(f"`{said}` is a part; a {wanted} of it is due (it has {listed})", mend)
+
+
+def _known(node: Node, wanted: str) -> list[str]:
+    """Names in a node that may stand where this is wanted; all, if nothing is."""
     known = [*features(node.shape), *node.children, *node.shape.solids, *node.values]
     if wanted == "face":
         known = [*node.shape.faces, *node.children] + [
@@ -130,12 +149,7 @@ def unknown(node: Node, name: str, said: str, wanted: str = "") -> ValueMistake:
         known = [*node.shape.ports, *node.children]
     elif wanted == "opening or hole":
         known = [*node.shape.openings, *node.shape.holes, *node.children]
-    near = nearest(name, known)
-    what = wanted or "such name"
-    listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")
-    problem = f"{node.model} has no {what} `{name}`" + (f" (it has {listed})" if listed else "")
-    mend = f"write {said.replace(name, near)}" if near else ""
-    return ValueMistake(problem, mend, offset=max(said.find(name), 0))
+    return known
 
 
 def wall_face(space: Compartment, wall: str) -> Face:

@@ -44,6 +44,7 @@ from fitcheck.world.node import (
     mirrored_node,
     segments,
     unknown,
+    whole_part,
 )
 from fitcheck.world.placing import place_part
 from fitcheck.world.world import Contact
@@ -386,6 +387,8 @@ class Space:
         found, place = self.walk(segments(written), written)
         word = called or ({Face: "face", Port: "port"}.get(wanted, "feature") if wanted else "feature")
         if found.feature is None or found.rest or (wanted and not isinstance(found.feature, wanted)):
+            if found.feature is None and not found.rest:
+                raise whole_part(found.node, written, word)
             missing = ".".join(found.rest) or segments(written)[-1]
             raise unknown(found.node, missing, written, word)
         return found.leaf, found.feature, place() @ found.frame

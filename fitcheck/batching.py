@@ -12,18 +12,31 @@ import typer
 from fitcheck.console import announce_compilation, reading, refuse, say, tell
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.batch import Batch, Tell
-from fitcheck.layouts.read import read_layouts
-from fitcheck.layouts.summary import summary
+from fitcheck.layouts.read import Layouts, read_layouts
+from fitcheck.layouts.summary import Summary, said_figures, said_values, summary
 from fitcheck.layouts.workers import cores
 from fitcheck.outputs.layouts_text import layouts_table, summary_text
 from fitcheck.outputs.progress import rewritten_line
 from fitcheck.report import Report, check_world
+from fitcheck.runs.lay import laid
+from fitcheck.scene.mistakes import ValueMistake
 
+# So many of the best layouts are drawn on a sheet.
+DRAWN = 4
 # What results may be written as.
 KINDS = (".jsonl", ".csv")
 
 
-def run_batch(path: Path, out: Path, scene: Path | None, jobs: int, anew: bool, quiet: bool) -> None:
+def run_batch(
+    path: Path,
+    out: Path,
+    scene: Path | None,
+    jobs: int,
+    anew: bool,
+    quiet: bool,
+    sheet: Path | None = None,
+    view: str | None = None,
+) -> None:
     """Ask all layouts of a file that were not asked before, and say what they come to."""
     if out.suffix.lower() not in KINDS:
         refuse(f"--out {out}: write {' or '.join(f'{out.stem}{kind}' for kind in KINDS)}")
@@ -46,7 +59,34 @@ def run_batch(path: Path, out: Path, scene: Path | None, jobs: int, anew: bool, 
         raise
     say(summary_text(layouts, found))
     tell(f"wrote {out}\n" if out == results else f"wrote {out} and {results}\n")
+    if sheet is not None:
+        _draw(layouts, found, sheet, view)
     raise typer.Exit(0 if found.good else 1)
+
+
+def _draw(layouts: Layouts, found: Summary, path: Path, view: str | None) -> None:
+    """Draw the best layouts side by side; where none fits there is nothing to draw."""
+    from fitcheck.outputs.pictures import NoPicture, named_view
+    from fitcheck.outputs.pictures.sheet import sheet
+
+    if not found.best:
+        tell(f"no layout fits: {path} was not drawn\n")
+        return
+    asker = Asker(layouts)
+    shown = []
+    for record in found.best[:DRAWN]:
+        world = laid(asker.world(record["layout"] - 1))
+        name = f"layout {record['layout']}: {said_values(record)}"
+        shown.append((name, ", ".join(said_figures(record)), world, check_world(world, facts=False)))
+    try:
+        sheet(shown, named_view(shown[0][2], view)).save(path, "PNG")
+    except NoPicture as why:
+        refuse(f"no picture: {why}", code=3)
+    except ValueMistake as why:
+        refuse(f"--view {view}: {why.problem}" + (f"; {why.mend}" if why.mend else ""))
+    except OSError as why:
+        refuse(f"--sheet {path}: {why.strerror or why}")
+    tell(f"wrote {path}\n")
 
 
 def two_reports(path: Path, numbers: tuple[int, int]) -> tuple[Report, Report]:

@@ -258,6 +258,12 @@ def batch(
     ] = None,
     jobs: Annotated[int, typer.Option("--jobs", "-j", metavar="N", help="Processes; 0: one a core.")] = 0,
     anew: Annotated[bool, typer.Option("--anew", help="Throw away results that are there.")] = False,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", metavar="FILE", help="PNG of the best, side by side.")
+    ] = None,
+    view: Annotated[
+        str | None, typer.Option("--view", metavar="NAME", help="View of the scene file, for the sheet.")
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Show no progress.")] = False,
     debug: DebugOption = False,
 ) -> None:
@@ -267,7 +273,7 @@ def batch(
     """
     from fitcheck.batching import run_batch
 
-    run_batch(layouts, out, scene, jobs, anew, quiet)
+    run_batch(layouts, out, scene, jobs, anew, quiet, sheet, view)
 
 
 @app.command("range")

@@ -1,4 +1,4 @@
-"""The commands: thin, one function each."""
+"""The commands for one scene, and the program itself: thin, one function each."""
 
 from __future__ import annotations
 
@@ -9,34 +9,24 @@ import os
 import sys
 import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from fitcheck.console import CRASH, INTERRUPTED, announce_compilation, colour, reading, refuse, say, tell
-
-if TYPE_CHECKING:
-    from fitcheck.report import Report
-    from fitcheck.world.world import World
-
-app = typer.Typer(
-    name="fitcheck",
-    help="Does it fit? Checks the inside of a computer case from a text file.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+from fitcheck.console import (
+    CRASH,
+    INTERRUPTED,
+    DebugOption,
+    SceneArgument,
+    SetOption,
+    app,
+    checked,
+    colour,
+    reading,
+    refuse,
+    say,
+    tell,
 )
-
-SceneArgument = Annotated[str, typer.Argument(metavar="SCENE", help="Scene file, or - for standard input.")]
-SetOption = Annotated[
-    list[str] | None,
-    typer.Option("--set", metavar="NAME=VALUE", help="Set a scene parameter; may be given several times."),
-]
-DebugOption = Annotated[
-    bool, typer.Option("--debug", help="Show the full trace if the program itself fails.")
-]
 
 
 @app.callback(invoke_without_command=True)
@@ -68,7 +58,7 @@ def check(
     from fitcheck.outputs.text import report_text, verdict_line
     from fitcheck.report import exit_code
 
-    _, report = _checked(scene, set_, facts=as_json, quiet=quiet)
+    _, report = checked(scene, set_, facts=as_json, quiet=quiet)
     if as_json:
         say(report_json(report))
     elif quiet:
@@ -92,7 +82,7 @@ def render(
 
     Example: fitcheck render scenes/dome_render.yaml --out plinth.png --view plinth
     """
-    world, report = _checked(scene, set_)
+    world, report = checked(scene, set_)
     if view is not None and view not in world.views:
         from fitcheck.scene.mistakes import nearest
 
@@ -132,7 +122,7 @@ def runs(
     """
     from fitcheck.outputs.run_list import bend_table_file, cut_list_file, run_list
 
-    world, report = _checked(scene, set_)
+    world, report = checked(scene, set_)
     for option, file, content in (
         ("--cut-list", cut_list, cut_list_file),
         ("--bend-table", bends, bend_table_file),
@@ -229,7 +219,7 @@ def explain(
     from fitcheck.outputs.text import finding_text
     from fitcheck.scene.mistakes import nearest
 
-    _, report = _checked(scene, set_)
+    _, report = checked(scene, set_)
     found = [f for f in report.findings if f.id == finding] or [
         f for f in report.findings if f.id.startswith(finding)
     ]
@@ -244,136 +234,8 @@ def explain(
     say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-@app.command()
-def batch(
-    layouts: Annotated[
-        Path, typer.Argument(metavar="LAYOUTS", help="Layouts file, or a CSV with one layout a row.")
-    ],
-    out: Annotated[
-        Path,
-        typer.Option("--out", "-o", metavar="FILE", help="Results: .jsonl as they come, .csv at the end."),
-    ],
-    scene: Annotated[
-        Path | None, typer.Option("--scene", metavar="SCENE", help="The scene that a CSV file is about.")
-    ] = None,
-    jobs: Annotated[int, typer.Option("--jobs", "-j", metavar="N", help="Processes; 0: one a core.")] = 0,
-    anew: Annotated[bool, typer.Option("--anew", help="Throw away results that are there.")] = False,
-    sheet: Annotated[
-        Path | None, typer.Option("--sheet", metavar="FILE", help="PNG of the best, side by side.")
-    ] = None,
-    view: Annotated[
-        str | None, typer.Option("--view", metavar="NAME", help="View of the scene file, for the sheet.")
-    ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Show no progress.")] = False,
-    debug: DebugOption = False,
-) -> None:
-    """Ask many layouts of a scene; stopped, it goes on where it was.
-
-    Example: fitcheck batch scenes/dome_layouts.yaml --out dome_layouts.csv
-    """
-    from fitcheck.batching import run_batch
-
-    run_batch(layouts, out, scene, jobs, anew, quiet, sheet, view)
-
-
-@app.command("range")
-def range_(
-    scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file.")],
-    parameter: Annotated[str, typer.Argument(metavar="PARAMETER", help="Which of its parameters.")],
-    from_: Annotated[str | None, typer.Option("--from", help="The least value asked.")] = None,
-    to: Annotated[str | None, typer.Option("--to", help="The greatest value asked.")] = None,
-    step: Annotated[str | None, typer.Option("--step", help="From one value asked to the next.")] = None,
-    set_: SetOption = None,
-    runs_too: Annotated[bool, typer.Option("--runs", help="Lay tubes and cables, too: slow.")] = False,
-    debug: DebugOption = False,
-) -> None:
-    """Find which values of a parameter fit, to 0.01 mm, and what stops it beyond.
-
-    Example: fitcheck range scenes/dome_render.yaml setback --from 2 --to 130
-    """
-    from fitcheck.ranging import run_range
-
-    run_range(scene, parameter, (from_, to), step, _values(set_), runs_too)
-
-
-@app.command()
-def compare(
-    scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file; with --layouts a layouts file.")],
-    other: Annotated[
-        str | None, typer.Argument(metavar="[OTHER]", help="Another scene file; the same if not given.")
-    ] = None,
-    set_: SetOption = None,
-    other_set: Annotated[
-        list[str] | None,
-        typer.Option("--other-set", metavar="NAME=VALUE", help="Set a parameter of the other; as --set."),
-    ] = None,
-    layouts: Annotated[
-        tuple[int, int] | None, typer.Option("--layouts", metavar="N M", help="Two layouts, by number.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Write the changes as JSON.")] = False,
-    debug: DebugOption = False,
-) -> None:
-    """Compare two scenes or layouts: which findings came, went, changed by how much.
-
-    Example: fitcheck compare scenes/dome_render.yaml --other-set fan_row=3
-    """
-    from fitcheck.layouts.compare import compare as changes_of
-    from fitcheck.outputs.changes import changes_json, changes_text
-
-    if layouts is None:
-        before, after = (_checked(scene, set_)[1], _checked(other or scene, other_set)[1])
-    elif other or set_ or other_set:
-        refuse("--layouts: two layouts of one file are compared; leave out OTHER, --set and --other-set")
-    else:
-        from fitcheck.batching import two_reports
-
-        before, after = two_reports(Path(scene), layouts)
-    changes = changes_of(before, after)
-    say(changes_json(before, after, changes) if as_json else changes_text(before, after, changes))
-
-
-def _checked(
-    scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
-) -> tuple[World, Report]:
-    """Load and check a scene, or end with its mistakes."""
-    from fitcheck import check_world, load
-
-    values = _values(given)
-    text = sys.stdin.read() if scene == "-" else None
-    announce_compilation()
-    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    world = _laid(world, quiet)
-    return world, check_world(world, facts)
-
-
-def _values(given: list[str] | None) -> dict[str, str]:
-    """Values of options `--set`, by name."""
-    values = {}
-    for item in given or []:
-        name, equals, value = item.partition("=")
-        if not equals or not name:
-            refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
-        values[name] = value
-    return values
-
-
-def _laid(world: World, quiet: bool) -> World:
-    """The world with its runs laid; says what the first search waits for, and which run is searched for."""
-    from fitcheck.outputs.progress import rewritten_line
-    from fitcheck.runs.lay import is_compiled, laid
-
-    begun = False
-
-    def begin(number: int, run: str) -> None:
-        # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
-        nonlocal begun
-        if not begun and not is_compiled():
-            tell("compiling the search for runs; this happens once and takes about a minute …\n")
-        begun = True
-        write(f"laying runs: {number} of {len(world.wishes)}, {run}")
-
-    with rewritten_line(sys.stderr, silent=quiet) as write:
-        return laid(world, begin)
+# The commands for many layouts add themselves when they are imported: last, as they are listed.
+from fitcheck import cli_layouts as cli_layouts  # noqa: E402
 
 
 def run() -> None:

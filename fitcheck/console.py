@@ -1,19 +1,43 @@
-"""What every command says and how it ends: output, refusals, exit codes."""
+"""What all commands share: their options, a scene read and checked, what is said and how it ends."""
 
 from __future__ import annotations
 
 import os
 import sys
 from collections.abc import Callable
-from typing import NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, NoReturn, TypeVar
 
 import typer
+
+if TYPE_CHECKING:
+    from fitcheck.report import Report
+    from fitcheck.world.world import World
 
 T = TypeVar("T")
 
 # Exit codes besides those of the verdict: a wrong call or file, a crash, a key that stops the program, a
 # reader that went away.
 WRONG, CRASH, INTERRUPTED, PIPE = 2, 70, 130, 141
+
+
+app = typer.Typer(
+    name="fitcheck",
+    help="Does it fit? Checks the inside of a computer case from a text file.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+SceneArgument = Annotated[str, typer.Argument(metavar="SCENE", help="Scene file, or - for standard input.")]
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="NAME=VALUE", help="Set a scene parameter; may be given several times."),
+]
+DebugOption = Annotated[
+    bool, typer.Option("--debug", help="Show the full trace if the program itself fails.")
+]
 
 
 def reading(work: Callable[[], T]) -> T:
@@ -60,3 +84,47 @@ def announce_compilation() -> None:
 
     if not is_compiled():
         tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
+
+
+def checked(
+    scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
+) -> tuple[World, Report]:
+    """Load and check a scene, or end with its mistakes."""
+    from fitcheck import check_world, load
+
+    values = given_values(given)
+    text = sys.stdin.read() if scene == "-" else None
+    announce_compilation()
+    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
+    world = _laid(world, quiet)
+    return world, check_world(world, facts)
+
+
+def given_values(given: list[str] | None) -> dict[str, str]:
+    """Values of options `--set`, by name."""
+    values = {}
+    for item in given or []:
+        name, equals, value = item.partition("=")
+        if not equals or not name:
+            refuse(f"--set {item}: expected NAME=VALUE, such as --set fan_row=5")
+        values[name] = value
+    return values
+
+
+def _laid(world: World, quiet: bool) -> World:
+    """The world with its runs laid; says what the first search waits for, and which run is searched for."""
+    from fitcheck.outputs.progress import rewritten_line
+    from fitcheck.runs.lay import is_compiled, laid
+
+    begun = False
+
+    def begin(number: int, run: str) -> None:
+        # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
+        nonlocal begun
+        if not begun and not is_compiled():
+            tell("compiling the search for runs; this happens once and takes about a minute …\n")
+        begun = True
+        write(f"laying runs: {number} of {len(world.wishes)}, {run}")
+
+    with rewritten_line(sys.stderr, silent=quiet) as write:
+        return laid(world, begin)

@@ -121,13 +121,13 @@ def test_a_process_that_dies_costs_no_layout(whole, tmp_path, monkeypatch):
     assert found == {number: record for number, record in whole.items() if number != 30}
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", [1])
 def test_killed_it_goes_on(whole, tmp_path, seed):
     _killed(whole, tmp_path, seed)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(3, 20))
+@pytest.mark.parametrize("seed", [0, *range(2, 20)])
 def test_killed_it_goes_on_long(whole, tmp_path, seed):
     _killed(whole, tmp_path, seed)
 

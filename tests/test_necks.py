@@ -44,7 +44,7 @@ def check(neck, radius, near=NEAR):
         (shapely.box(-40, -4, 40, 4), 8.0, ALONG),
     ],
 )
-@pytest.mark.parametrize(("seed", "thickness"), [(0, 0.5), (1, 2.0)])
+@pytest.mark.parametrize(("seed", "thickness"), [(0, 0.5), pytest.param(1, 2.0, marks=pytest.mark.long)])
 def test_hole_of_known_size(hole, width, near, seed, thickness):
     pose = turned(np.random.default_rng(seed + int(10 * width)), (3, -2, 5))
     neck = widest(obstacles(world(part("plate", plate(thickness, hole), pose=pose))), *behind(pose))

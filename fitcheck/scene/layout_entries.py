@@ -16,6 +16,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema
 
+from fitcheck.scene.entries import Scalars
 from fitcheck.scene.kinds import (
     AnyScalar,
     Flag,
@@ -25,14 +26,12 @@ from fitcheck.scene.kinds import (
     Shaped,
     WrittenNumber,
     WrittenValue,
-    one_or_list,
     refusal,
     shown,
 )
 from fitcheck.scene.names import NAME, FreeName, Name, WrittenParts
 
 _SCALAR: dict[str, Any] = {"type": ["number", "string", "boolean"]}
-Scalars = Annotated[list[AnyScalar], *one_or_list(_SCALAR)]
 
 
 class Steps(Shaped):

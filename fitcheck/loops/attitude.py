@@ -7,17 +7,12 @@ import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import rustworkx as rx
 
 from fitcheck.loops.waterway import Pipe, Waterway
 
-if TYPE_CHECKING:
-    import networkx as nx
-
-# The air outside, as a node of its own.
-AIR = -1
 # Heights closer than this are one height, as a number of digits of mm: what is level stays level in spite
 # of the rounding of a turn.
 DIGITS = 6
@@ -95,12 +90,12 @@ class Attitude:
         Only there can air push coolant out. In a tank air and coolant pass each other, so ways may
         meet there: tanks wide open to each other count as a mesh of ways between all their openings.
         """
-        graph = self._meshed(self.pipes, range(len(self.water.tanks)))
-        graph.add_edges_from((AIR, node) for node in open_ends)
-        if AIR not in graph:
-            return []
-        groups = networkx().biconnected_components(graph)
-        return [frozenset(group) for group in groups if AIR in group and len(group) > 2]
+        graph = self._meshed(self.pipes, range(len(self.water.tanks)), open_ends)
+        groups: dict[int, set[int]] = {}
+        for edge, group in rx.biconnected_components(graph).items():
+            groups.setdefault(group, set()).update(edge)
+        air = len(self.z)
+        return [frozenset(group - {air}) for group in groups.values() if air in group and len(group) > 2]
 
     def beyond(
         self, vents: Collection[int], pipes: Collection[Pipe], tanks: Collection[int]
@@ -111,31 +106,24 @@ class Attitude:
             vents: where air comes in.
             pipes, tanks: those that air passes.
         """
-        graph = self._meshed(pipes, tanks)
-        graph.add_edges_from((AIR, node) for node in vents)
-        if AIR not in graph:
-            return {}
-        near = networkx().single_source_shortest_path_length(graph, AIR)
-        graph = graph.subgraph(near)
-        return {(min(a, b), max(a, b)): max(a, b, key=near.__getitem__) for a, b in networkx().bridges(graph)}
+        graph = self._meshed(pipes, tanks, vents)
+        air = len(self.z)
+        steps = {node: step for step, layer in enumerate(rx.bfs_layers(graph, [air])) for node in layer}
+        pairs = [sorted(pair) for pair in rx.bridges(graph) if steps.keys() >= set(pair)]
+        return {(a, b): max(a, b, key=steps.__getitem__) for a, b in pairs if b != air}
 
-    def _meshed(self, pipes: Iterable[Pipe], tanks: Iterable[int]) -> nx.Graph:
-        graph = networkx().Graph()
-        graph.add_edges_from((pipe.a, pipe.b) for pipe in pipes)
+    def _meshed(self, pipes: Iterable[Pipe], tanks: Iterable[int], open_ends: Iterable[int]) -> rx.PyGraph:
+        """The ways of air, with the air outside as the node after the last."""
+        graph = rx.PyGraph(multigraph=False)
+        graph.add_nodes_from(range(len(self.z) + 1))
+        graph.add_edges_from_no_data([(pipe.a, pipe.b) for pipe in pipes])
         chosen = set(tanks)
         for group in self.water.spaces:
             inside = [self.water.tanks[k].openings for k in group if k in chosen]
             openings = tuple(dict.fromkeys(node for some in inside for node in some))
-            graph.add_nodes_from(openings)
-            graph.add_edges_from((a, b) for i, a in enumerate(openings) for b in openings[:i])
+            graph.add_edges_from_no_data([(a, b) for i, a in enumerate(openings) for b in openings[:i]])
+        graph.add_edges_from_no_data([(len(self.z), node) for node in open_ends])
         return graph
-
-
-def networkx() -> Any:
-    """The library, asked for when a loop is: it takes a fifth of a second to come."""
-    import networkx
-
-    return networkx
 
 
 def attitude(water: Waterway, up: Sequence[float], level: float | None = None) -> Attitude:

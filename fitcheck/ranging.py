@@ -10,7 +10,7 @@ from pathlib import Path
 from fitcheck.checks import RULE_TYPES
 from fitcheck.console import announce_compilation, reading, refuse, say
 from fitcheck.finding import Verdict
-from fitcheck.layouts.asked import without_runs
+from fitcheck.layouts.asked import asked_world
 from fitcheck.layouts.ranges import TO, Asked, Interval, intervals, stops
 from fitcheck.outputs.progress import rewritten_line
 from fitcheck.report import check_world
@@ -21,9 +21,8 @@ from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import Uncertain, arithmetic, parse
 from fitcheck.scene.read import scene_of
 from fitcheck.scene.text import Document, read_document
-from fitcheck.world.desk import Shapes
 from fitcheck.world.forest import prepare
-from fitcheck.world.resolve import resolve
+from fitcheck.world.shared import Shared
 
 # So many values are asked at most before ends are halved.
 MOST = 2_000
@@ -43,7 +42,7 @@ class _Question:
     runs: bool
 
     def __post_init__(self) -> None:
-        self._shapes: Shapes = {}
+        self._shared = Shared()
 
     def typed(self, value: float) -> str:
         """A value as it would be typed."""
@@ -56,8 +55,7 @@ class _Question:
         values = {**self.given, self.name: self.typed(value)}
         try:
             scene = scene_of(self.document, self.folder, values, RULE_TYPES)
-            world = resolve(scene, self._shapes)
-            world = world if self.runs else without_runs(world)
+            world = asked_world(scene, self._shared, self.runs)
             prepare(world)
             report = check_world(world, facts=False)
         except Mistakes as wrong:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from pydantic import Field
@@ -151,20 +152,28 @@ def _drawn_off(solids: Bodies) -> float:
     return 2 * max((body.error for body in solids.all), default=0.0)
 
 
-def _near(world: World, solids: Bodies, within: float, left_out: set[tuple[int, int]]) -> list[_Pair]:
-    """Pairs of different scene parts, not meant to touch, within a distance.
+_apart: WeakKeyDictionary[World, dict[float, list[_Pair]]] = WeakKeyDictionary()
 
-    A run keeps the distance that it demands itself: the check of runs tells that.
-    """
+
+def _near(world: World, solids: Bodies, within: float, left_out: set[tuple[int, int]]) -> list[_Pair]:
+    """Pairs of different scene parts, not meant to touch, within a distance, but for those left out."""
+    known = _apart.setdefault(world, {})
+    if within not in known:
+        known[within] = _all_near(world, solids, within)
+    return [pair for pair in known[within] if (pair.i, pair.j) not in left_out]
+
+
+def _all_near(world: World, solids: Bodies, within: float) -> list[_Pair]:
+    """A run keeps the distance that it demands itself: the check of runs tells that."""
     runs = {run.name for run in world.laid}
-    asked = [
-        (i, j)
-        for i, j in near(solids, within).tolist()
-        if solids.all[i].group != solids.all[j].group
-        and not {solids.all[i].group, solids.all[j].group} & runs
-        and (i, j) not in left_out
-        and allowed(world, solids.all[i], solids.all[j]) is None
-    ]
+    groups = [body.group for body in solids.all]
+    number = {group: k for k, group in enumerate(dict.fromkeys(groups))}
+    of = np.array([number[group] for group in groups], int)
+    laid = np.array([group in runs for group in groups], bool)
+    pairs = near(solids, within)
+    i, j = pairs[:, 0], pairs[:, 1]
+    pairs = pairs[(of[i] != of[j]) & ~laid[i] & ~laid[j]]
+    asked = [(i, j) for i, j in pairs.tolist() if allowed(world, solids.all[i], solids.all[j]) is None]
     measured = measure(solids, asked, within)
     return [_Pair(i, j, m) for (i, j), m in zip(asked, measured, strict=True) if not m.beyond]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 
 import numpy as np
 
@@ -33,12 +34,19 @@ def check_containment(world: World) -> Answer:
         One finding for each part or assembly that claims a compartment, in scene order.
     """
     solids = bodies(world)
-    pieces = {
-        part.name: solids.bounds[solids.body_parts[solids.body] == i] for i, part in enumerate(world.parts)
-    }
-    return Answer(
-        tuple(_measure(name, parts, pieces, world.compartments[room]) for name, room, parts in _claims(world))
-    )
+    place = {part.name: index for index, part in enumerate(world.parts)}
+    of_piece = solids.body_parts[solids.body]
+
+    def measured(name: str, parts: list[Part], room: Room) -> Finding:
+        pieces = {part.name: solids.bounds[of_piece == place[part.name]] for part in parts}
+        return _measure(name, parts, pieces, room)
+
+    found = []
+    for name, claimed, parts in _claims(world):
+        room = world.compartments[claimed]
+        key = "containment", name, claimed, room.bounds.tobytes(), *(part.serial for part in parts)
+        found.append(world.answers.of(key, partial(measured, name, parts, room)))
+    return Answer(tuple(found))
 
 
 def _claims(world: World) -> Iterator[tuple[str, str, list[Part]]]:

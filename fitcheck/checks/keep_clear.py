@@ -92,7 +92,8 @@ def _near_volume(world: World, solids: Bodies, margin: float, part: Part, kept: 
     if not asked:
         return []
     among, probe = with_probe(solids, volume), len(solids)
-    found = measure(among, [(k, probe) for k in asked], margin)
+    key = "in volume", part.serial, kept.name, margin, *solids.serials[asked].tolist()
+    found = world.answers.of(key, lambda: measure(among, [(k, probe) for k in asked], margin))
     return [_Intruder(k, measured) for k, measured in zip(asked, found, strict=True)]
 
 

@@ -17,10 +17,10 @@ from fitcheck.scene.choices import spelled
 from fitcheck.scene.kinds import Scalar
 from fitcheck.scene.layout_entries import Figure
 from fitcheck.scene.mistakes import Mistakes, ValueMistake
-from fitcheck.scene.read import scene_of
-from fitcheck.world.desk import Shapes
+from fitcheck.scene.read import Scene, scene_of
 from fitcheck.world.forest import prepare
 from fitcheck.world.resolve import resolve
+from fitcheck.world.shared import Shared
 from fitcheck.world.world import World
 
 # Rules that are about runs: left out where none are laid.
@@ -34,7 +34,7 @@ class Asker:
 
     def __init__(self, layouts: Layouts) -> None:
         self.layouts = layouts
-        self._shapes: Shapes = {}
+        self._shared = Shared()
 
     def world(self, number: int) -> World:
         """A layout with its parts placed.
@@ -46,9 +46,7 @@ class Asker:
         values = layouts.choices.values(number)
         document = varied(layouts.scene, layouts.document, layouts.chosen(values))
         scene = scene_of(document, layouts.scene_path.parent, layouts.parameters(values), RULE_TYPES)
-        world = resolve(scene, self._shapes)
-        if not layouts.file.runs:
-            world = without_runs(world)
+        world = asked_world(scene, self._shared, layouts.file.runs)
         prepare(world)
         return world
 
@@ -100,10 +98,16 @@ class Asker:
         return _least_spare(_of(figure, world, report.findings))
 
 
-def without_runs(world: World) -> World:
-    """The world without its tubes, cables and loops, and without the rules about them."""
-    rules = {name: rule for name, rule in world.rules.items() if name not in OF_RUNS}
-    return replace(world, wishes=(), loops={}, rules=rules)
+def asked_world(scene: Scene, shared: Shared, runs: bool) -> World:
+    """The world of a scene; without `runs` it has no tubes, cables and loops, nor the rules about them.
+
+    Raises:
+        Mistakes: the scene cannot be built like that.
+    """
+    world = resolve(scene, shared, runs)
+    if runs:
+        return world
+    return replace(world, rules={name: rule for name, rule in world.rules.items() if name not in OF_RUNS})
 
 
 def numbered(layouts: Layouts, number: int) -> dict[str, Any]:

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import partial
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitcheck.parts.solids import Kind, Mesh, Piece, Solid
+from fitcheck.parts.solids import Kind, Mesh, Piece
 from fitcheck.world.frames import IDENTITY
+from fitcheck.world.kept import Kept
 from fitcheck.world.world import Part, World, bounds_at, piece_bounds
+
+# A serial of a body is that of its part and so many bits for its number among the part's solids.
+SOLIDS = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +52,8 @@ class Bodies:
         all: the bodies, in the order of the world's parts and their solids.
         body_bounds: (m, 2, 3) of the bodies.
         body_parts: (m,) index of each body's part.
+        serials: (m,) a number for each body that no other has, but the same one in another world.
+        answers: what was found out about bodies, by their serials; None where they were moved.
     """
 
     kinds: np.ndarray
@@ -59,6 +66,8 @@ class Bodies:
     all: tuple[Body, ...]
     body_bounds: np.ndarray
     body_parts: np.ndarray
+    serials: np.ndarray
+    answers: Kept | None
 
     def __len__(self) -> int:
         return len(self.all)
@@ -76,7 +85,7 @@ class Bodies:
         centres[rows] += by
         bounds[rows] += by
         body_bounds[bodies] += by
-        return replace(self, centres=centres, bounds=bounds, body_bounds=body_bounds)
+        return replace(self, centres=centres, bounds=bounds, body_bounds=body_bounds, answers=None)
 
 
 _made: WeakKeyDictionary[World, Bodies] = WeakKeyDictionary()
@@ -90,49 +99,74 @@ def bodies(world: World) -> Bodies:
     return found
 
 
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """The solids of one part: rows of `Bodies`, and for each solid its name, bounds, error and rows."""
+
+    kinds: np.ndarray
+    halves: np.ndarray
+    rotations: np.ndarray
+    centres: np.ndarray
+    bounds: np.ndarray
+    meshes: tuple[Mesh | None, ...]
+    solids: tuple[tuple[str, np.ndarray, float, int], ...]
+
+
 def _collect(world: World) -> Bodies:
-    pieces: list[Piece] = []
-    starts: list[int] = []
-    owners: list[tuple[int, Part, Solid]] = []
-    for index, part in enumerate(world.parts):
-        for solid in part.shape.solids.values():
-            if solid.pieces:
-                starts.append(len(pieces))
-                owners.append((index, part, solid))
-                pieces += solid.pieces
-    body = np.repeat(np.arange(len(owners)), [len(solid.pieces) for _, _, solid in owners])
-    poses = [part.pose for _, part, _ in owners]
-    turns = np.array([pose.rotation for pose in poses], float).reshape(-1, 3, 3)[body]
-    rotations = turns @ np.array([piece.rotation for piece in pieces], float).reshape(-1, 3, 3)
-    inside = np.array([piece.centre for piece in pieces], float).reshape(-1, 3, 1)
-    centres = (turns @ inside)[..., 0] + np.array([pose.origin for pose in poses], float).reshape(-1, 3)[body]
-    bounds = _bounds(pieces, rotations, centres)
-    ends = [*starts, len(pieces)][1:]
-    whole = [
-        np.array([bounds[i:j, 0].min(axis=0), bounds[i:j, 1].max(axis=0)])
-        for i, j in zip(starts, ends, strict=True)
+    rows = [world.answers.of(("rows", part.serial), partial(_rows, part)) for part in world.parts]
+    found: list[Body] = []
+    start = 0
+    for index, (part, own) in enumerate(zip(world.parts, rows, strict=True)):
+        for solid, bounds, error, count in own.solids:
+            place = slice(start, start + count)
+            name = f"{part.name}.{solid}"
+            found.append(Body(name, index, part.name, part.group, solid, place, bounds, error))
+            start += count
+    counts = [body.pieces.stop - body.pieces.start for body in found]
+    own_numbers = [
+        np.arange(len(own.solids)) + (part.serial << SOLIDS)
+        for part, own in zip(world.parts, rows, strict=True)
     ]
     return Bodies(
+        kinds=np.concatenate([np.zeros(0, int), *(own.kinds for own in rows)]),
+        halves=np.concatenate([np.zeros((0, 3)), *(own.halves for own in rows)]),
+        rotations=np.concatenate([np.zeros((0, 3, 3)), *(own.rotations for own in rows)]),
+        centres=np.concatenate([np.zeros((0, 3)), *(own.centres for own in rows)]),
+        bounds=np.concatenate([np.zeros((0, 2, 3)), *(own.bounds for own in rows)]),
+        body=np.repeat(np.arange(len(found)), counts).astype(int),
+        meshes=tuple(mesh for own in rows for mesh in own.meshes),
+        all=tuple(found),
+        body_bounds=np.array([body.bounds for body in found], float).reshape(-1, 2, 3),
+        body_parts=np.array([body.part for body in found], int),
+        serials=np.concatenate([np.zeros(0, int), *own_numbers]),
+        answers=world.answers,
+    )
+
+
+def _rows(part: Part) -> _Rows:
+    solids = [solid for solid in part.shape.solids.values() if solid.pieces]
+    pieces = [piece for solid in solids for piece in solid.pieces]
+    turn = part.pose.rotation
+    rotations = turn @ np.array([piece.rotation for piece in pieces], float).reshape(-1, 3, 3)
+    inside = np.array([piece.centre for piece in pieces], float).reshape(-1, 3, 1)
+    centres = (turn @ inside)[..., 0] + part.pose.origin
+    bounds = _bounds(pieces, rotations, centres)
+    told, start = [], 0
+    for solid in solids:
+        own = bounds[start : start + len(solid.pieces)]
+        start += len(solid.pieces)
+        error = max([solid.error, *(piece.mesh.error for piece in solid.pieces if piece.mesh is not None)])
+        around = np.array([own[:, 0].min(axis=0), own[:, 1].max(axis=0)])
+        told.append((solid.name, around, error, len(solid.pieces)))
+    return _Rows(
         kinds=np.array([int(piece.kind) for piece in pieces], int),
         halves=np.array([piece.half for piece in pieces], float).reshape(-1, 3),
         rotations=rotations,
         centres=centres,
         bounds=bounds,
-        body=body.astype(int),
         meshes=tuple(piece.mesh for piece in pieces),
-        all=tuple(
-            _body(*owner, slice(start, end), around)
-            for owner, start, end, around in zip(owners, starts, ends, whole, strict=True)
-        ),
-        body_bounds=np.array(whole, float).reshape(-1, 2, 3),
-        body_parts=np.array([index for index, _, _ in owners], int),
+        solids=tuple(told),
     )
-
-
-def _body(index: int, part: Part, solid: Solid, rows: slice, bounds: np.ndarray) -> Body:
-    error = max([solid.error, *(piece.mesh.error for piece in solid.pieces if piece.mesh is not None)])
-    name = f"{part.name}.{solid.name}"
-    return Body(name, index, part.name, part.group, solid.name, rows, bounds, error)
 
 
 def _bounds(pieces: list[Piece], rotations: np.ndarray, centres: np.ndarray) -> np.ndarray:
@@ -174,6 +208,8 @@ def with_probe(bodies: Bodies, piece: Piece) -> Bodies:
         all=(*bodies.all, body),
         body_bounds=np.concatenate([bodies.body_bounds, [own]]),
         body_parts=np.append(bodies.body_parts, -1),
+        serials=np.append(bodies.serials, -1),
+        answers=None,
     )
 
 

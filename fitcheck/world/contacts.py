@@ -63,10 +63,11 @@ def allowed(world: World, body_a: Body, body_b: Body) -> Permission | None:
             for names in {(contact.a, contact.b), (contact.b, contact.a)}:
                 among.setdefault(names, []).append(contact)
         _sorted[world] = among
+    between = among.get((body_a.part_name, body_b.part_name))
+    if between is None:
+        return None
     found = [
-        permission
-        for contact in among.get((body_a.part_name, body_b.part_name), ())
-        if (permission := _permission(contact, body_a, body_b)) is not None
+        permission for contact in between if (permission := _permission(contact, body_a, body_b)) is not None
     ]
     return max(found, key=lambda p: (p.zone is not None, p.gives), default=None)
 
@@ -91,25 +92,34 @@ def beyond_zone(bodies: Bodies, i: int, j: int, zone: Zone) -> Beyond | None:
     Exact for boxes and closed meshes, and at the ends of cylinders; None when a mesh is
     open (it has no inside), and neither body lies in the zone as a whole.
     """
+    if bodies.answers is None:
+        return _beyond(bodies, i, j, zone)[0]
+    figures = zone.at.tobytes(), zone.inward.tobytes(), zone.radius, zone.depth
+    key = "beyond", int(bodies.serials[i]), int(bodies.serials[j]), *figures
+    return bodies.answers.of(key, lambda: _beyond(bodies, i, j, zone))[0]
+
+
+def _beyond(bodies: Bodies, i: int, j: int, zone: Zone) -> tuple[Beyond | None]:
     # What is shared is no larger than either: nearly always the end of a plug fits as it is.
     if any(_lies_in(bodies, k, zone) for k in (i, j)):
-        return Beyond(0.0, 0.0, 0.0)
+        return (Beyond(0.0, 0.0, 0.0),)
     first, second = (volumes.joined(bodies, bodies.all[k].pieces, zone.at) for k in (i, j))
     if first is None or second is None:
-        return None
+        return (None,)
     shared = first ^ second
     # Slivers between a shoulder and the rim it lies on are no part of what goes in.
     parts = [part for part in shared.decompose() if not volumes.is_sliver(part)]
     if not parts:
-        return Beyond(0.0, 0.0, 0.0)
+        return (Beyond(0.0, 0.0, 0.0),)
     corners = np.concatenate([volumes.corners_and_faces(part)[0] for part in parts])
     along = corners @ zone.inward
     off = np.linalg.norm(corners - along[:, None] * zone.inward, axis=1)
-    return Beyond(
+    found = Beyond(
         end=max(float(along.max()) - zone.depth, 0.0),
         side=max(float(off.max()) - zone.radius, 0.0),
         mouth=max(-float(along.min()), 0.0),
     )
+    return (found,)
 
 
 def _lies_in(bodies: Bodies, body: int, zone: Zone) -> bool:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from fitcheck.parts.features import Shape
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
 from fitcheck.world.node import Node
+from fitcheck.world.shared import Ends, Rests, Shared, Worked
 
 # Where something is written: the keys that lead to it.
 Keys = tuple[str | int, ...]
@@ -30,15 +30,12 @@ class PassedOver(Exception):
     """This rests on a value whose mistake is noted already."""
 
 
-# Shapes already built, by the model (kept, so that its identity stays its own) and its values.
-Shapes = dict[tuple[int, str], tuple[Model, Shape]]
-
-
 @dataclass
 class Desk:
-    """What one resolution shares: models, notes of mistakes, shapes already built.
+    """What one resolution shares: models, notes of mistakes, what is being worked out.
 
-    `shapes` may be shared by the resolutions of many layouts of one scene.
+    `shared` may be that of many layouts of one scene; `tracing` is what each value being worked out
+    rests on so far, the innermost last.
     """
 
     models: Mapping[str, Model]
@@ -46,9 +43,10 @@ class Desk:
     folder: Path = Path()
     mistakes: set[Mistake] = field(default_factory=set)
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
-    shapes: Shapes = field(default_factory=dict)
-    uncertain: dict[str, tuple[float, float, float, int]] = field(default_factory=dict)
+    uncertain: dict[str, Ends] = field(default_factory=dict)
     asking: list[str] = field(default_factory=list)
+    tracing: list[Rests] = field(default_factory=list)
+    shared: Shared = field(default_factory=Shared)
 
     def note(self, mark: Mark, subject: str, wrong: ValueMistake) -> PassedOver:
         """Write a mistake down where it stands."""
@@ -56,7 +54,23 @@ class Desk:
         self.mistakes.add(Mistake(place, subject, wrong.problem, wrong.mend))
         return PassedOver(subject)
 
-    def once(self, what: str, work: Callable[[], T]) -> T:
+    def is_uncertain(self, name: str, ends: Ends) -> None:
+        """Note a length that is not certain."""
+        self.uncertain[name] = ends
+        if self.tracing:
+            self.tracing[-1].uncertain[name] = ends
+
+    def rest_on(self, rests: Rests) -> None:
+        """What is being worked out rests on all that another value rests on; that one's notes are ours."""
+        self.uncertain.update(rests.uncertain)
+        if self.tracing:
+            self.tracing[-1].take(rests)
+
+    def fits_below(self, rests: Rests) -> bool:
+        """Whether a value kept would be within the longest chain here, too."""
+        return len(self.asking) + rests.depth <= CHAIN
+
+    def once(self, what: str, work: Callable[[], T]) -> Worked:
         """Do the work of a named value, refusing one that asks for itself."""
         if what in self.asking:
             chain = [*self.asking[self.asking.index(what) :], what]
@@ -65,9 +79,23 @@ class Desk:
             raise ValueMistake(f"rests on a chain of more than {CHAIN} values")
         self.asking.append(what)
         try:
-            return work()
+            return self.traced(work)
         finally:
             self.asking.pop()
+
+    def traced(self, work: Callable[[], T]) -> Worked:
+        """Do work, and find out what it rests on."""
+        rests = Rests()
+        self.tracing.append(rests)
+        try:
+            return Worked(work(), rests)
+        except BaseException:
+            rests.sound = False
+            raise
+        finally:
+            self.tracing.pop()
+            if self.tracing and not rests.sound:
+                self.tracing[-1].sound = False
 
 
 class Gathering:

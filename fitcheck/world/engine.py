@@ -7,15 +7,16 @@ what they are made of stays behind this door.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitcheck.parts.solids import Piece
 from fitcheck.world import kernels, moves, pairs, slides, volumes
 from fitcheck.world.bodies import Bodies, Body, bodies, bounds_gap, near, with_probe
-from fitcheck.world.frames import SIDES
+from fitcheck.world.frames import IDENTITY, SIDES
 from fitcheck.world.pairs import CONTACT, Measured
+from fitcheck.world.world import piece_bounds
 
 __all__ = [
     "CONTACT", "Bodies", "Body", "Measured", "Overlap", "Probe", "Travel", "bodies", "hits_after",
@@ -76,6 +77,19 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
     """
     chosen = np.asarray(asked, int).reshape(-1, 2)
     reach = np.broadcast_to(np.asarray(within, float), len(chosen))
+    if bodies.answers is None:
+        return _measured(bodies, chosen, reach)
+    keys = list(zip(*bodies.serials[chosen].T.tolist(), reach.tolist(), strict=True))
+    found = list(map(bodies.answers.get, keys))
+    new = [k for k, known in enumerate(found) if known is None]
+    for k, one in zip(new, _measured(bodies, chosen[new], reach[new]), strict=True):
+        found[k] = one
+        bodies.answers.put(keys[k], one)
+    return found
+
+
+def _measured(bodies: Bodies, chosen: np.ndarray, reach: np.ndarray) -> list[Measured]:
+    """As `measure`; each answer is the same whatever else is asked with it."""
     rows, owner = _piece_pairs(bodies, chosen)
     gaps = bounds_gap(bodies.bounds[rows[:, 0]], bodies.bounds[rows[:, 1]])
     far = np.full(len(chosen), np.inf)
@@ -87,7 +101,11 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
         errors = np.array([body.error for body in bodies.all])[chosen].sum(axis=1)
         found = pairs.measure_rows(bodies, rows, owner, reach)
         found.error[:] += errors[owner]
-        answered = {own: found[k] for own, k in zip(*_worst(found, owner), strict=True)}
+        answered = {
+            own: found[k]
+            for own, k in zip(*_worst(found, owner), strict=True)
+            if found.distance[k] <= reach[own] + pairs.EDGE or not found.decided[k]
+        }
     return [answered.get(k) or pairs.at_least(beyond) for k, beyond in enumerate(far.tolist())]
 
 
@@ -222,5 +240,25 @@ def sweep_probe(
     bodies: Bodies, piece: Piece, direction: str | np.ndarray, limit: float, ignore: Collection[int] = ()
 ) -> Travel:
     """How far a free-standing piece gets along a direction before it touches a body."""
-    among = with_probe(bodies, piece)
-    return travel(among, [len(bodies)], direction, limit, ignore)
+    towards = _direction(direction)
+    bounds = piece_bounds(piece, IDENTITY)
+    ends = np.array([bounds, bounds + limit * towards])
+    swept = np.array([ends[:, 0].min(axis=0), ends[:, 1].max(axis=0)])
+    close = bounds_gap(swept, bodies.body_bounds) <= CONTACT
+    close[list(ignore)] = False
+    met = np.flatnonzero(close)
+
+    def swept_on() -> Travel:
+        among = with_probe(bodies, piece)
+        return travel(among, [len(bodies)], towards, limit, np.flatnonzero(~close).tolist())
+
+    if bodies.answers is None or piece.mesh is not None:
+        return swept_on()
+    figures = (array.tobytes() for array in (piece.half, piece.rotation, piece.centre, towards))
+    key = "sweep", int(piece.kind), limit, *figures, *bodies.serials[met].tolist()
+    found, against = bodies.answers.of(key, lambda: _by_serial(bodies, swept_on()))
+    return found if against is None else replace(found, against=int(met[bodies.serials[met] == against][0]))
+
+
+def _by_serial(bodies: Bodies, found: Travel) -> tuple[Travel, int | None]:
+    return found, None if found.against is None else int(bodies.serials[found.against])

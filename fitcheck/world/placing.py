@@ -40,8 +40,12 @@ class Standing(Protocol):
     """What placing asks of the parts that stand in one frame; `Space` in `space.py` answers it."""
 
     path: Keys
-    entries: Mapping[str, Any]
-    contacts: list[Contact]
+
+    def entry(self, name: str) -> Mapping[str, Any]:
+        """The entry of a part, as written."""
+
+    def means(self, name: str, contact: Contact) -> None:
+        """Note a contact that the placement of a part means."""
 
     def instance(self, name: str) -> tuple[str, dict[str, Value]]:
         """Entry of a part, and its indices."""
@@ -75,7 +79,7 @@ def place_part(space: Standing, name: str) -> Frame:
     """
     key, indices = space.instance(name)
     node = space.node(name)
-    place = space.entries[key].get("place")
+    place = space.entry(key).get("place")
     if place is None:
         return IDENTITY
     path = (*space.path, key, "place")
@@ -174,7 +178,8 @@ def _meant(asked: _Asked, leaf: str, mine: Face, host_leaf: str, host: Face, who
     """Note that my face may touch the host's."""
     if host.owners == ("",):  # a compartment's wall with no solid behind it
         return
-    asked.space.contacts.append(
+    asked.space.means(
+        asked.name,
         Contact(
             kind="rest",
             a=asked.leaf(leaf),
@@ -182,7 +187,7 @@ def _meant(asked: _Asked, leaf: str, mine: Face, host_leaf: str, host: Face, who
             solids_a=() if whole else mine.owners,
             solids_b=host.owners,
             gives=mine.gives + host.gives,
-        )
+        ),
     )
 
 
@@ -245,9 +250,9 @@ def _join(asked: _Asked) -> Frame:
     full = asked.leaf(leaf)
     if host.link.gender == "male":
         placed = moved_port(my_port, frame)
-        asked.space.contacts.append(_joined(host_leaf, host, full, mine, placed))
+        asked.space.means(asked.name, _joined(host_leaf, host, full, mine, placed))
     else:
-        asked.space.contacts.append(_joined(full, mine, host_leaf, host, host_port))
+        asked.space.means(asked.name, _joined(full, mine, host_leaf, host, host_port))
     return frame
 
 

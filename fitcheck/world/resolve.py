@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,10 +17,11 @@ from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.read import Scene
 from fitcheck.scene.rules import walk_rule
 from fitcheck.scene.run_entries import RunEntry
-from fitcheck.world.desk import Desk, PassedOver, Shapes, last_key
+from fitcheck.world.desk import Desk, PassedOver, last_key
 from fitcheck.world.frames import SIDES, Frame
 from fitcheck.world.node import Node, Value, find, segments, unknown, wall_face
 from fitcheck.world.place import moved_face
+from fitcheck.world.shared import Shared
 from fitcheck.world.space import Space, box_bounds
 from fitcheck.world.wishes import RunWish
 from fitcheck.world.wishing import Wishes
@@ -29,40 +31,40 @@ from fitcheck.world.world import Contact, Part, Room, World
 SQUARE = 1e-9
 
 
-def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
+def resolve(scene: Scene, shared: Shared | None = None, runs: bool = True) -> World:
     """Work out every value of a scene, place every part, and gather what checks need.
 
     Args:
         scene: as read.
-        shapes: built before for layouts of the same scene; those that are new are added.
+        shared: what was worked out before for layouts of the same scene; what is new is added.
+        runs: whether tubes, cables and loops are read too.
 
     Raises:
         Mistakes: all that could be found wrong in one go, with their places.
     """
     data = scene.document.data
-    space = _space(scene)
+    space = _space(scene, Shared() if shared is None else shared)
     desk = space.desk
-    desk.shapes = {} if shapes is None else shapes
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
-    parts = tuple(_parts(space, nodes))
+    rooms = _rooms(space, nodes)
+    claims = _claims(space, rooms)
+    parts = tuple(_parts(space, nodes, claims))
     if len(parts) > PARTS:
         raise Mistakes(
             [_mistake(scene, ("parts",), "parts", ValueMistake(f"{len(parts)} parts; the limit is {PARTS}"))]
         )
-    rooms = _rooms(space, nodes)
-    names = _Names(space, parts, rooms)
-    claims = names.claims()
+    names = _Names(space, parts)
     rules = {} if with_mistakes else names.rules(scene.file.rules)
-    wishes = () if with_mistakes else names.wishes(scene.file.runs, rules)
-    loops = {} if with_mistakes else names.loops(scene.file.loops)
+    wishes = () if with_mistakes or not runs else names.wishes(scene.file.runs, rules)
+    loops = {} if with_mistakes or not runs else names.loops(scene.file.loops)
     views = names.views(data.get("views") or {})
     touches = names.touches(data.get("touches") or [])
     if desk.mistakes:
         raise Mistakes(map(scene.document.mended, desk.mistakes))
     return World(
         title=data.get("title") or scene.document.name,
-        parts=tuple(replace(part, claims=claims.get(part.group, "")) for part in parts),
+        parts=parts,
         contacts=(*_contacts(space, nodes), *touches),
         compartments=rooms,
         rules=rules,
@@ -72,20 +74,21 @@ def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
         lines=_lines(scene),
         wishes=wishes,
         loops=loops,
+        answers=desk.shared.answers,
     )
 
 
 def second_look(scene: Scene) -> frozenset[Mistake]:
     """Mistakes of value and place among the sound entries of a scene that has others."""
-    space = _space(scene)
+    space = _space(scene, Shared())
     _try_all(space, {})
     return frozenset(map(scene.document.mended, space.desk.mistakes))
 
 
-def _space(scene: Scene) -> Space:
+def _space(scene: Scene, shared: Shared) -> Space:
     data = scene.document.data
     return Space(
-        Desk(models=scene.models, folder=scene.folder),
+        Desk(models=scene.models, folder=scene.folder, shared=shared),
         scene.document,
         ("parts",),
         data.get("parts") or {},
@@ -122,23 +125,46 @@ def replace_offset(wrong: ValueMistake) -> ValueMistake:
     return ValueMistake(wrong.problem, wrong.mend)
 
 
-def _parts(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> Iterator[Part]:
+def _parts(
+    space: Space, nodes: Mapping[str, tuple[Node, Frame]], claims: Mapping[str, str]
+) -> Iterator[Part]:
     """Leaves in scene order; an assembly's own solids come before its sub-parts."""
+    made = space.desk.shared.parts
     for name, key, _ in space.instances():
         if name not in nodes:
             continue
         node, frame = nodes[name]
         line = space.document.mark((*space.path, key), key=True).line
-        says, host = _says(space, key, name), _host(space, key, name)
-        for full, leaf, stands in node.leaves(name, frame):
-            if leaf.shape.solids or leaf.shape.keep_clear or leaf.shape.compartments or full == name:
-                values = {k: _plain(v) for k, v in leaf.values.items()}
-                yield Part(full, name, leaf.model, stands, leaf.shape, values, "", line, says, host)
+        says = space.worked("rulers of", name, partial(_says, space, key, name))
+        host = space.worked("host of", name, partial(_host, space, key, name))
+        claim = claims.get(name, "")
+        # The same parts for the same nodes and frames: what was found out about them holds by identity.
+        of = name, id(node), id(frame), tuple(says.items()), host, line, claim
+        yield from made.of(of, partial(_leaves, name, node, frame, says, host, line, claim)).parts
+
+
+@dataclass(frozen=True, eq=False)
+class _Made:
+    """Parts of one entry, with what they were made of: as long as it is kept its identity is its own."""
+
+    parts: tuple[Part, ...]
+    of: tuple[Any, ...]
+
+
+def _leaves(
+    name: str, node: Node, frame: Frame, says: dict[str, float], host: str, line: int, claim: str
+) -> _Made:
+    parts = []
+    for full, leaf, stands in node.leaves(name, frame):
+        if leaf.shape.solids or leaf.shape.keep_clear or leaf.shape.compartments or full == name:
+            values = {k: _plain(v) for k, v in leaf.values.items()}
+            parts.append(Part(full, name, leaf.model, stands, leaf.shape, values, claim, line, says, host))
+    return _Made(tuple(parts), (node, frame))
 
 
 def _says(space: Space, key: str, name: str) -> dict[str, float]:
     """The rulers a part was placed with, as numbers."""
-    place = space.entries[key].get("place") or {}
+    place = space.entry(key).get("place") or {}
     _, indices = space.instance(name)
     return {
         side: space.number(
@@ -151,7 +177,7 @@ def _says(space: Space, key: str, name: str) -> dict[str, float]:
 
 def _host(space: Space, key: str, name: str) -> str:
     """The part that the placement is measured from, and that so carries this one."""
-    place = space.entries[key].get("place") or {}
+    place = space.entry(key).get("place") or {}
     said = place.get("on") or place.get("to") or place.get("of") or ""
     _, indices = space.instance(name)
     return segments(space.spelled(said, indices))[0] if said else ""
@@ -199,11 +225,34 @@ def _contacts(space: Space, nodes: Mapping[str, tuple[Node, Frame]]) -> Iterator
                 yield replace(contact, a=a, b=b, zone=zone)
 
 
-class _Names:
-    """Names that rules, views, touches and claims use, checked against what there is."""
+def _claims(space: Space, rooms: Mapping[str, Room]) -> dict[str, str]:
+    """Compartment claimed by each part that claims one."""
+    found = {}
+    for name, key, _ in space.instances():
+        claimed = space.entries[key].get("inside")
+        if claimed in rooms:
+            found[name] = claimed
+        elif claimed is not None:
+            _noted(space, (*space.path, key, "inside"), claimed, rooms, "compartment")
+    return found
 
-    def __init__(self, space: Space, parts: tuple[Part, ...], rooms: Mapping[str, Room]) -> None:
-        self.space, self.parts, self.rooms = space, parts, rooms
+
+def _noted(space: Space, path: tuple[str | int, ...], said: str, known: Any, what: str) -> None:
+    """Note an unknown name, unless what it belongs to already has a noted mistake."""
+    if said.split(".")[0].partition("[")[0] in space.entries and space.desk.mistakes:
+        return
+    near = nearest(said, known)
+    listed = ", ".join(sorted(known)[:12])
+    problem = f"there is no {what} `{said}`" + (f" (there are {listed})" if len(known) <= 12 else "")
+    wrong = ValueMistake(problem, f"write {near}" if near else "")
+    space.desk.note(space.document.mark(path), last_key(path), wrong)
+
+
+class _Names:
+    """Names that rules, views and touches use, checked against what there is."""
+
+    def __init__(self, space: Space, parts: tuple[Part, ...]) -> None:
+        self.space, self.parts = space, parts
         self.known: set[str] = set()
         for part in parts:
             self.known |= {part.name, part.group} | {f"{part.name}.{s}" for s in part.shape.solids}
@@ -212,35 +261,13 @@ class _Names:
         self.known |= {name.partition("[")[0] for name in self.known if name.endswith("]")}
         self.known |= set(space.document.data.get("runs") or {})
 
-    def claims(self) -> dict[str, str]:
-        """Compartment claimed by each part that claims one."""
-        found = {}
-        for name, key, _ in self.space.instances():
-            claimed = self.space.entries[key].get("inside")
-            if claimed is not None:
-                path = (*self.space.path, key, "inside")
-                if claimed in self.rooms or not self._noted(path, claimed, self.rooms, "compartment"):
-                    found[name] = claimed
-        return found
-
-    def _noted(self, path: tuple[str | int, ...], said: str, known: Any, what: str) -> bool:
-        """Note an unknown name, unless what it belongs to already has a noted mistake."""
-        if said.split(".")[0].partition("[")[0] in self.space.entries and self.space.desk.mistakes:
-            return True
-        near = nearest(said, known)
-        listed = ", ".join(sorted(known)[:12])
-        problem = f"there is no {what} `{said}`" + (f" (there are {listed})" if len(known) <= 12 else "")
-        wrong = ValueMistake(problem, f"write {near}" if near else "")
-        self.space.desk.note(self.space.document.mark(path), last_key(path), wrong)
-        return True
-
     def part(self, path: tuple[str | int, ...], said: str) -> str:
         """A name of a part, an assembly, a solid, or a pattern; noted when nothing has it."""
         if said.endswith("*"):
             if not any(name.startswith(said[:-1]) for name in self.known):
-                self._noted(path, said, self.known, "part")
+                _noted(self.space, path, said, self.known, "part")
         elif said not in self.known:
-            self._noted(path, said, self.known, "part")
+            _noted(self.space, path, said, self.known, "part")
         return said
 
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:

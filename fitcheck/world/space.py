@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from typing import Any, TypeVar
@@ -47,6 +47,7 @@ from fitcheck.world.node import (
     whole_part,
 )
 from fitcheck.world.placing import place_part
+from fitcheck.world.shared import KeptNode, Leaf, Worked
 from fitcheck.world.world import Contact
 
 T = TypeVar("T")
@@ -75,8 +76,11 @@ class Space:
         self.desk, self.document, self.path, self.entries = desk, document, path, entries
         self.values, self.written, self.own, self.model = values, written or {}, own, model
         self.broken = broken
-        self.contacts: list[Contact] = []
-        self._memo: dict[tuple[str, str], Any] = {}
+        self.meant: dict[str, list[Contact]] = {}
+        self._memo: dict[tuple[str, str], Worked | PassedOver] = {}
+        # What parts of an assembly come to is kept with the assembly.
+        self._kept = None if model else desk.shared.values_of((path, *entries, "", *self.written))
+        self._tokens: dict[Leaf, Hashable] = {}
 
     # --- names -----------------------------------------------------------------
 
@@ -96,7 +100,7 @@ class Space:
     def _expand(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
         if name in self.broken:
             raise PassedOver(name)
-        entry = self.entries[name]
+        entry = self.entry(name)
         repeat = entry.get("repeat") or {}
         counts = [
             self.number(raw, "count", (*self.path, name, "repeat", key), {}, f"{name}.repeat")
@@ -134,6 +138,8 @@ class Space:
     def _refuse_other(self, name: str, written: Any, meant: Value, path: Keys) -> None:
         """Refuse a value that is none of the choices of its parameter, a scene's or a model's."""
         entry = (self.document.data.get("parameters") or {}).get(name)
+        if entry is not None:
+            self._reads(("parameter", name))
         choices = entry.get("choices") if isinstance(entry, dict) else None
         if choices is None:
             return
@@ -182,11 +188,17 @@ class Space:
     def frame(self, name: str) -> Frame:
         """Where the part stands: space_from_part."""
         self.instance(name)
-        return self._memoised(f"{self.model} place of".strip(), name, lambda: place_part(self, name))
+        return self._memoised(f"{self.model} place of".strip(), name, lambda: self._placed(name))
+
+    def _placed(self, name: str) -> Frame:
+        """The frame, the very one of other layouts in which it has the same figures."""
+        frame = place_part(self, name)
+        figures = frame.rotation.tobytes(), frame.origin.tobytes()
+        return self.desk.shared.frames.of(figures, lambda: frame)
 
     def _node(self, name: str) -> Node:
         key, indices = self.instance(name)
-        entry = self.entries[key]
+        entry = self.entry(key)
         path = (*self.path, key)
         model = self.desk.models[entry["model"]]
         declared = model.document.data.get("parameters") or {}
@@ -275,9 +287,8 @@ class Space:
                 )
                 line = self.document.mark(path).line
                 assert nominal is not None
-                self.desk.uncertain[name] = (
-                    nominal if low is None else low, nominal, float("inf") if high is None else high, line,
-                )  # fmt: skip
+                ends = nominal if low is None else low, nominal, float("inf") if high is None else high, line
+                self.desk.is_uncertain(name, ends)
                 return Amount(nominal, length=1)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
@@ -294,6 +305,7 @@ class Space:
         if name in self.broken:
             raise PassedOver(name)
         raw = self.written[name]
+        self._reads(("parameter", name))
         path: Keys = ("parameters", name)
         declared: dict[str, Any] = {}
         if isinstance(raw, dict):
@@ -405,19 +417,72 @@ class Space:
 
         return re.sub(r"\[([^\[\]]+)\]", number, said)
 
-    # --- manners ---------------------------------------------------------------
+    # --- what is worked out once -------------------------------------------------
+
+    def entry(self, name: str) -> Mapping[str, Any]:
+        """The entry of a part, as written."""
+        self._reads(("part", name))
+        return self.entries[name]  # type: ignore[no-any-return]
+
+    def means(self, name: str, contact: Contact) -> None:
+        """Note a contact that the placement of a part means."""
+        meant = self.meant.setdefault(name, [])
+        meant.append(contact)
+        if self._kept is not None and self.desk.tracing:
+            self.desk.tracing[-1].contacts[name] = meant
+
+    @property
+    def contacts(self) -> list[Contact]:
+        """The contacts meant so far, in the order of the parts."""
+        return [contact for name, _, _ in self.instances() for contact in self.meant.get(name, ())]
+
+    def worked(self, what: str, name: str, work: Callable[[], T]) -> T:
+        """What work gives that reads of the file only by way of this space, done once."""
+        return self._memoised(what, name, work)
 
     def _memoised(self, what: str, name: str, work: Callable[[], T]) -> T:
         key = (what, name)
-        if key not in self._memo:
+        got = self._memo.get(key)
+        if got is None:
             try:
-                self._memo[key] = self.desk.once(f"{what} {name}", work)
+                got = self._found(key) or self._kept_as(key, self.desk.once(f"{what} {name}", work))
             except PassedOver as passed:
-                self._memo[key] = passed
-        got = self._memo[key]
+                got = passed
+            self._memo[key] = got
         if isinstance(got, PassedOver):
             raise got
-        return got  # type: ignore[no-any-return]
+        self.desk.rest_on(got.rests)
+        return got.value  # type: ignore[no-any-return]
+
+    def _found(self, key: tuple[str, str]) -> Worked | None:
+        """What an earlier layout came to, where it read the same."""
+        found = None if self._kept is None else self._kept.find(key, self._token)
+        if found is None or not self.desk.fits_below(found.rests):
+            return None
+        self.meant.update(found.rests.contacts)
+        return found
+
+    def _kept_as(self, key: tuple[str, str], worked: Worked) -> Worked:
+        if self._kept is not None and worked.rests.sound:
+            self._kept.keep(key, worked)
+        return worked
+
+    def _reads(self, leaf: Leaf) -> None:
+        if self._kept is not None and self.desk.tracing:
+            self.desk.tracing[-1].reads[leaf] = self._token(leaf)
+
+    def _token(self, leaf: Leaf) -> Hashable:
+        """What stands for an entry of the file: what is written there, and on which line."""
+        found = self._tokens.get(leaf)
+        if found is None:
+            section, name = leaf
+            where: Keys = ("parameters",) if section == "parameter" else self.path
+            written = self.written if section == "parameter" else self.entries
+            line = self.document.mark((*where, name), key=True).line
+            found = self._tokens[leaf] = repr(written[name]), line
+        return found
+
+    # --- manners ---------------------------------------------------------------
 
     @contextmanager
     def noting(self, path: Keys, subject: str = "") -> Iterator[None]:
@@ -435,16 +500,23 @@ class Space:
 
 def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
     """Build a model's own shape and place its sub-parts in its frame."""
-    key = (model.name, repr(sorted(values.items())))
-    if key in desk.nodes:
-        return desk.nodes[key]
-    if (id(model), key[1]) not in desk.shapes:
-        try:
-            desk.shapes[id(model), key[1]] = model, build_shape(model, values)
-        except Mistakes as wrong:
-            desk.mistakes.update(wrong.items)
-            raise PassedOver(model.name) from None
-    shape = desk.shapes[id(model), key[1]][1]
+    key = id(model), repr(sorted(values.items()))
+    _, node, rests = desk.shared.nodes.of(key, lambda: _assembled(desk, model, values))
+    desk.rest_on(rests)
+    return node
+
+
+def _assembled(desk: Desk, model: Model, values: Mapping[str, Value]) -> KeptNode:
+    made = desk.traced(partial(_assemble, desk, model, values))
+    return model, made.value, made.rests
+
+
+def _assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
+    try:
+        shape = build_shape(model, values)
+    except Mistakes as wrong:
+        desk.mistakes.update(wrong.items)
+        raise PassedOver(model.name) from None
     use = model.document.data.get("use") or {}
     space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
     children: dict[str, Child] = {}
@@ -452,9 +524,7 @@ def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
         for name, _, _ in space.instances():
             for child in tries(partial(_stand, space, name)):
                 children[name] = child
-    node = Node(model.name, dict(values), shape, children, tuple(space.contacts))
-    desk.nodes[key] = node
-    return node
+    return Node(model.name, dict(values), shape, children, tuple(space.contacts))
 
 
 def _stand(space: Space, name: str) -> Child:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from fitcheck.parts.features import Face, Shape
 from fitcheck.parts.solids import Piece, Solid
 from fitcheck.scene.loop_entries import LoopEntry
 from fitcheck.world.frames import Frame
+from fitcheck.world.kept import Kept
 from fitcheck.world.wishes import LaidRun, RunWish
 
 
@@ -31,6 +33,7 @@ class Part:
         says: offsets as written, for mends (`{"front": 16.0}`), world side to mm.
         host: the part that its placement is measured from (rests on, joins, `of`) and
             that carries it along when moved; empty when it stands in the world.
+        serial: a number that no other part of any world has.
     """
 
     name: str
@@ -43,6 +46,7 @@ class Part:
     line: int = 0
     says: dict[str, float] = field(default_factory=dict)
     host: str = ""
+    serial: int = field(init=False, default_factory=count().__next__)
 
     @cached_property
     def bounds(self) -> np.ndarray:
@@ -118,6 +122,7 @@ class World:
         wishes: tubes and cables that are to be laid.
         laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
         loops: what is asked of the coolant's loops, by name; values already plain.
+        answers: what was found out about some of the parts, by their serials; may be that of many worlds.
     """
 
     title: str
@@ -132,6 +137,7 @@ class World:
     wishes: tuple[RunWish, ...] = ()
     laid: tuple[LaidRun, ...] = ()
     loops: dict[str, LoopEntry] = field(default_factory=dict)
+    answers: Kept = field(default_factory=Kept)
 
     @cached_property
     def by_name(self) -> dict[str, Part]:

@@ -1,0 +1,104 @@
+"""What the layouts of one scene share: what was worked out once, with all that it rests on.
+
+While the value of a name is worked out, what it reads of the file is noted: parameters as written, entries
+of parts. Where these are the same in a later layout, so is the value: it is a pure function of what it
+reads, and with the same read it would go the same way and read nothing else. Nothing is guessed, and
+nothing is told to it beforehand about what moves with what.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field
+from typing import Any
+
+from fitcheck.scene.read import Model
+from fitcheck.world.kept import Kept
+from fitcheck.world.node import Node
+from fitcheck.world.world import Contact
+
+# What is read of a scene's file: the section and the name in it.
+Leaf = tuple[str, str]
+# An uncertain length: low, nominal, high, line.
+Ends = tuple[float, float, float, int]
+# Scenes with other parts in them share no values; so many such sets of names are kept.
+SETS_OF_NAMES = 16
+
+
+@dataclass(eq=False)
+class Rests:
+    """What one value rests on and what else working it out had noted.
+
+    Args:
+        reads: a token of each thing read: equal tokens, equal things.
+        uncertain: lengths met that are not certain.
+        contacts: those meant by the placement of each part.
+        depth: how many values ask for each other in it, itself counted.
+        sound: nothing below it failed; only such a value is kept.
+    """
+
+    reads: dict[Leaf, Hashable] = field(default_factory=dict)
+    uncertain: dict[str, Ends] = field(default_factory=dict)
+    contacts: dict[str, list[Contact]] = field(default_factory=dict)
+    depth: int = 1
+    sound: bool = True
+
+    def take(self, other: Rests) -> None:
+        """Rest on all that another value rests on."""
+        self.reads.update(other.reads)
+        self.uncertain.update(other.uncertain)
+        self.contacts.update(other.contacts)
+        self.depth = max(self.depth, other.depth + 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """A value worked out, and what it rests on."""
+
+    value: Any
+    rests: Rests
+
+
+class Values:
+    """Values of one scene by name, and by what they rest on."""
+
+    def __init__(self) -> None:
+        # Which sets of leaves each name was found to rest on: few, one for each way it can go.
+        self._leaves: dict[Hashable, list[tuple[Leaf, ...]]] = {}
+        self._kept = Kept()
+
+    def find(self, key: Hashable, token: Callable[[Leaf], Hashable]) -> Worked | None:
+        """The value of a name where all that it rests on is as now; None if there is none."""
+        for leaves in self._leaves.get(key, ()):
+            found = self._kept.get((key, leaves, tuple(map(token, leaves))))
+            if found is not None:
+                return found  # type: ignore[no-any-return]
+        return None
+
+    def keep(self, key: Hashable, worked: Worked) -> None:
+        """Keep a value under what it rests on."""
+        leaves = tuple(sorted(worked.rests.reads))
+        known = self._leaves.setdefault(key, [])
+        if leaves not in known:
+            known.append(leaves)
+        self._kept.put((key, leaves, tuple(worked.rests.reads[leaf] for leaf in leaves)), worked)
+
+
+class Shared:
+    """Give the same to the resolutions of all layouts of one scene.
+
+    `nodes` by model and values, with what else was noted; `frames` by their figures; `parts` by what they
+    were made of; `answers` of the engine and of checks, by the parts that they are about.
+    """
+
+    def __init__(self) -> None:
+        self.nodes, self.frames, self.parts, self.answers = Kept(), Kept(), Kept(), Kept()
+        self._values = Kept(SETS_OF_NAMES)
+
+    def values_of(self, names: Hashable) -> Values:
+        """Values of scenes with these names in them: names bear on what a name means."""
+        return self._values.of(names, Values)
+
+
+# A node with its model, kept so that its identity stays its own, and with what was noted.
+KeptNode = tuple[Model, Node, Rests]

@@ -55,6 +55,16 @@ class Couples:
         which = np.where(swapped[:, None], which[:, ::-1], which)
         return Couples(bodies, rows, swapped, known, which, *_relative(bodies, rows))
 
+    @staticmethod
+    def of_one(bodies: Bodies, rows: np.ndarray) -> Couples:
+        """The same, where every row is the same two pieces in other places."""
+        first = Couples.of(bodies, rows[:1])
+        if first.swapped[0]:
+            rows = rows[:, ::-1]
+        which = np.broadcast_to(first.which, rows.shape)
+        swapped = np.broadcast_to(first.swapped, len(rows))
+        return Couples(bodies, rows, swapped, first.trees, which, *_relative(bodies, rows))
+
     def points(self, in_first: np.ndarray) -> np.ndarray:
         """Points (k, n, 3) of the frames of the firsts in the world."""
         first = self.rows[:, 0]

@@ -34,14 +34,14 @@ def _any_inside(around: Tree, shells: np.ndarray, pose: Pose) -> bool | None:
     reached = ((points >= around.bounds[0]) & (points <= around.bounds[1])).all(axis=(1, 2))
     undecided = False
     for shell in points[reached]:
-        answer = _point_inside(around, shell)
+        answer = point_inside(around, shell)
         if answer:
             return True
         undecided |= answer is None
     return None if undecided else False
 
 
-def _point_inside(around: Tree, points: np.ndarray) -> bool | None:
+def point_inside(around: Tree, points: np.ndarray) -> bool | None:
     """Are these points of one shell inside? The first clear answer counts.
 
     Winding number as a test for open meshes: Jacobson, Kavan and Sorkine-Hornung 2013.

@@ -73,7 +73,11 @@ def hand_loop(known, asked):
 
 def rebuilt(world):
     """What a first attempt looks like: a collision manager filled anew, and all its hits."""
-    known = bodies(world)
+    return rebuilt_of(bodies(world))
+
+
+def rebuilt_of(known):
+    """The same of the solids of a world."""
     manager = trimesh.collision.CollisionManager()
     for row in range(len(known.kinds)):
         pose = np.eye(4)

@@ -1,0 +1,81 @@
+"""Layouts a second, on one core: many placements of a few parts, against ways to do it by hand, in one run.
+
+Run with `pytest tests/bench/test_bench_placements.py --benchmark-enable -s -m '' -n 0`. The hand loop on
+python-fcl has its shapes made before and a broad phase in numpy; the manager of trimesh is filled anew for
+each layout, as a first attempt does. They give other answers than ours (no depth, nothing wholly inside a
+mesh): only their time is compared.
+"""
+
+import time
+
+import crowds
+import fcl
+import numpy as np
+import pytest
+from peers import fcl_objects, rebuilt_of
+
+from fitcheck.world.placements import Placements
+
+NEAR = 20.0
+# Layouts asked of ours, of the hand loop, of the manager.
+OURS, BY_HAND, REBUILT = 4000, 120, 3
+
+
+def hand_loop(bodies, groups, turns, shifts, within):
+    """Yields after each layout: every distance below `within`; with 0 only which bodies collide."""
+    objects = fcl_objects(bodies)
+    moving = [row for group in groups for row in bodies.rows(group).tolist()]
+    rotations, centres = bodies.rotations.copy(), bodies.centres.copy()
+    ask, whether = fcl.DistanceRequest(False, False), fcl.CollisionRequest(1, False)
+    for turn, shift in zip(turns, shifts, strict=True):
+        for (row,), one, by in zip((bodies.rows(group) for group in groups), turn, shift, strict=True):
+            rotations[row] = one @ bodies.rotations[row]
+            centres[row] = one @ bodies.centres[row] + by
+        for row in moving:
+            objects[row].setTransform(fcl.Transform(rotations[row], centres[row]))
+        out = (np.abs(rotations) @ bodies.halves[..., None])[..., 0]
+        apart = np.abs(centres[:, None] - centres) - (out[:, None] + out)
+        close = (np.maximum(apart, 0) ** 2).sum(axis=-1) <= max(within, 1e-9) ** 2
+        for i, j in np.argwhere(np.triu(close, 1)).tolist():
+            if within:
+                fcl.distance(objects[i], objects[j], ask, fcl.DistanceResult())
+            else:
+                fcl.collide(objects[i], objects[j], whether, fcl.CollisionResult())
+        yield
+
+
+def rate(count, work):
+    """Layouts a second."""
+    start = time.perf_counter()
+    work()
+    return count / (time.perf_counter() - start)
+
+
+@pytest.mark.parametrize("parts", [60, 150])
+def test_layouts_a_second(benchmark, parts):
+    bodies = crowds.crowd(parts)
+    groups, turns, shifts = crowds.slides(bodies, OURS if benchmark.enabled else 8)
+
+    def by_hand(within):
+        return lambda: list(hand_loop(bodies, groups, turns[:BY_HAND], shifts[:BY_HAND], within))
+
+    assert len(Placements(bodies, groups).near(turns[:8], shifts[:8], NEAR).distance)
+    if benchmark.enabled:
+        clashing = Placements(bodies, groups).interfere(turns, shifts)
+        verdicts = rate(OURS, lambda: Placements(bodies, groups).interfere(turns, shifts))
+        every = rate(OURS, lambda: Placements(bodies, groups).near(turns, shifts, NEAR))
+        staged = rate(OURS, lambda: Placements(bodies, groups).near(turns, shifts, NEAR, free_only=True))
+        loop, loop_verdicts = rate(BY_HAND, by_hand(NEAR)), rate(BY_HAND, by_hand(0.0))
+        manager = rate(REBUILT, lambda: [rebuilt_of(bodies) for _ in range(REBUILT)])
+        print(f"\n{parts} parts, 6 slide, {clashing.mean():.0%} of the layouts interfere. Layouts a second: hand loop "
+              f"{loop:.0f}, only collisions {loop_verdicts:.0f}; manager filled anew {manager:.2f}")  # fmt: skip
+        for what, ours in (("verdicts", verdicts), ("every distance", every), ("staged", staged)):
+            print(
+                f"  {what}: {ours:.0f}, {ours / loop:.1f} times the loop, {ours / manager:.0f} times the manager"
+            )
+        print(f"  verdicts: {verdicts / loop_verdicts:.1f} times the loop's own verdicts")
+        assert every > loop
+        assert verdicts > loop_verdicts
+    benchmark.pedantic(
+        lambda: Placements(bodies, groups).near(turns, shifts, NEAR), rounds=3 if benchmark.enabled else 1
+    )

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fitcheck.checks import RULE_TYPES
+from fitcheck.checks.clashes import clashes
 from fitcheck.checks.clearance import least_distance
 from fitcheck.checks.names import choose
 from fitcheck.finding import Finding, Verdict, plain
@@ -18,9 +20,11 @@ from fitcheck.scene.kinds import Scalar
 from fitcheck.scene.layout_entries import Figure
 from fitcheck.scene.mistakes import Mistakes, ValueMistake
 from fitcheck.scene.read import Scene, scene_of
+from fitcheck.world.bodies import bodies
 from fitcheck.world.forest import prepare
+from fitcheck.world.node import base
 from fitcheck.world.resolve import resolve
-from fitcheck.world.shared import Shared
+from fitcheck.world.shared import Leaf, Shared
 from fitcheck.world.world import World
 
 # Rules that are about runs: left out where none are laid.
@@ -50,11 +54,31 @@ class Asker:
         prepare(world)
         return world
 
+    def hang_on(self) -> dict[str, frozenset[int]]:
+        """Which wheels each entry of a part hangs on, as far as the layouts worked out so far can tell."""
+        choices = self.layouts.choices
+        turned_by: dict[Leaf, set[int]] = {}
+        for at, wheel in enumerate(choices.wheels):
+            for name in wheel.names:
+                turned_by.setdefault(("parameter", name), set()).add(at)
+                for option in self.layouts.file.alternatives.get(name, {}).values():
+                    for changed in (*option.parts, *option.without):
+                        turned_by.setdefault(("part", changed), set()).add(at)
+        found: dict[str, frozenset[int]] = {}
+        for name, leaves in self._shared.read_for().items():
+            wheels = {at for leaf in leaves for at in turned_by.get(leaf, ())}
+            found[base(name)] = found.get(base(name), frozenset()) | wheels
+        return found
+
     def ask(self, number: int) -> dict[str, Any]:
         """What is found out about a layout, as it is written down."""
         said = numbered(self.layouts, number)
         try:
             world = self.world(number)
+            if self.layouts.file.measure == "fitting":
+                first = next(iter(clashing_pairs(world, self.layouts)), None)
+                if first is not None:
+                    return ruled_out(self.layouts, number, first)
             report = check_world(world, facts=False)
         except Mistakes as wrong:
             return {**said, "verdict": None, "mistakes": [str(one) for one in wrong.items]}
@@ -108,6 +132,52 @@ def asked_world(scene: Scene, shared: Shared, runs: bool) -> World:
     if runs:
         return world
     return replace(world, rules={name: rule for name, rule in world.rules.items() if name not in OF_RUNS})
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two parts that interfere, and the entries they belong to."""
+
+    names: tuple[str, str]
+    entries: tuple[str, str]
+    order: tuple[Any, ...]
+
+
+def clashing_pairs(world: World, layouts: Layouts) -> list[Pair]:
+    """Each two parts that surely interfere, in an order that is the same in all layouts."""
+    written = list(layouts.scene.data.get("parts") or ())
+    for options in layouts.file.alternatives.values():
+        written += [name for option in options.values() for name in option.parts]
+    place = {name: at for at, name in reversed(list(enumerate(written)))}
+    solids = bodies(world)
+    found = {}
+    for clash in clashes(world):
+        if clash.decided:
+            ends = [solids.all[k] for k in clash.pair]
+            names, entries = (ends[0].part_name, ends[1].part_name), (ends[0].group, ends[1].group)
+            order = tuple((place[base(end.group)], numbered_name(end.part_name)) for end in ends)
+            found[names] = Pair(names, entries, order)
+    return sorted(found.values(), key=lambda pair: pair.order)
+
+
+def numbered_name(name: str) -> tuple[tuple[str, int], ...]:
+    """A name by whose order `fan[2]` comes before `fan[10]`."""
+    return tuple((text, int(number or 0)) for text, number in re.findall(r"([^\[\]]+)(?:\[(\d+)\])?", name))
+
+
+def ruled_out(layouts: Layouts, number: int, pair: Pair) -> dict[str, Any]:
+    """What is written down of a layout that is not measured on, since two parts interfere."""
+    a, b = pair.names
+    finding = Finding("interference", (a, b), Verdict.FAILS, f"{a} and {b} interfere")
+    return {
+        **numbered(layouts, number),
+        "verdict": str(Verdict.FAILS),
+        "figures": dict.fromkeys(layouts.figures),
+        "missed": [],
+        "worst": finding.id,
+        "sentence": finding.sentence,
+        "failing": [finding.id],
+    }
 
 
 def numbered(layouts: Layouts, number: int) -> dict[str, Any]:

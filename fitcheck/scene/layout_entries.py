@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     Field,
@@ -172,6 +172,10 @@ class LayoutsFile(Shaped):
     figures: dict[Name, Figure] = Field(default_factory=dict, description="Numbers taken of each layout.")
     demand: list[Demand] = Field(default_factory=list, description="What a layout must reach.")
     rank: list[Rank] = Field(default_factory=list, description="What counts, the most important first.")
+    measure: Literal["all", "fitting"] = Field(
+        "all",
+        description="`fitting`: where two parts interfere a layout fails and is not measured on.",
+    )
     runs: Flag = Field(
         False, description="Lay tubes and cables in each layout: seconds a layout, else milliseconds."
     )

@@ -8,7 +8,7 @@ nothing is told to it beforehand about what moves with what.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,7 +22,7 @@ Leaf = tuple[str, str]
 # An uncertain length: low, nominal, high, line.
 Ends = tuple[float, float, float, int]
 # Scenes with other parts in them share no values; so many such sets of names are kept.
-SETS_OF_NAMES = 16
+SETS_OF_NAMES = 64
 
 
 @dataclass(eq=False)
@@ -64,10 +64,10 @@ class Values:
 
     def __init__(self) -> None:
         # Which sets of leaves each name was found to rest on: few, one for each way it can go.
-        self._leaves: dict[Hashable, list[tuple[Leaf, ...]]] = {}
+        self._leaves: dict[tuple[str, str], list[tuple[Leaf, ...]]] = {}
         self._kept = Kept()
 
-    def find(self, key: Hashable, token: Callable[[Leaf], Hashable]) -> Worked | None:
+    def find(self, key: tuple[str, str], token: Callable[[Leaf], Hashable]) -> Worked | None:
         """The value of a name where all that it rests on is as now; None if there is none."""
         for leaves in self._leaves.get(key, ()):
             found = self._kept.get((key, leaves, tuple(map(token, leaves))))
@@ -75,13 +75,19 @@ class Values:
                 return found  # type: ignore[no-any-return]
         return None
 
-    def keep(self, key: Hashable, worked: Worked) -> None:
+    def keep(self, key: tuple[str, str], worked: Worked) -> None:
         """Keep a value under what it rests on."""
         leaves = tuple(sorted(worked.rests.reads))
         known = self._leaves.setdefault(key, [])
         if leaves not in known:
             known.append(leaves)
         self._kept.put((key, leaves, tuple(worked.rests.reads[leaf] for leaf in leaves)), worked)
+
+    def read_for(self) -> Iterator[tuple[str, frozenset[Leaf]]]:
+        """(name, all that was ever read for it) of each part worked out."""
+        for (what, name), sets in self._leaves.items():
+            if what != "parameter":
+                yield name, frozenset(leaf for leaves in sets for leaf in leaves)
 
 
 class Shared:
@@ -93,11 +99,23 @@ class Shared:
 
     def __init__(self) -> None:
         self.nodes, self.frames, self.parts, self.answers = Kept(), Kept(), Kept(), Kept()
-        self._values = Kept(SETS_OF_NAMES)
+        self._values: dict[Hashable, Values] = {}
 
     def values_of(self, names: Hashable) -> Values:
         """Values of scenes with these names in them: names bear on what a name means."""
-        return self._values.of(names, Values)
+        if names not in self._values:
+            if len(self._values) >= SETS_OF_NAMES:
+                self._values.clear()
+            self._values[names] = Values()
+        return self._values[names]
+
+    def read_for(self) -> dict[str, frozenset[Leaf]]:
+        """All that was read of the scene's file for each part, by its full name, in any layout so far."""
+        found: dict[str, frozenset[Leaf]] = {}
+        for values in self._values.values():
+            for name, leaves in values.read_for():
+                found[name] = found.get(name, frozenset()) | leaves
+        return found
 
 
 # A node with its model, kept so that its identity stays its own, and with what was noted.

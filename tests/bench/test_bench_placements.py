@@ -13,7 +13,11 @@ import fcl
 import numpy as np
 import pytest
 from peers import fcl_objects, rebuilt_of
+from small_layouts import CRATE
 
+from fitcheck.layouts.asked import Asker
+from fitcheck.layouts.read import read_layouts
+from fitcheck.layouts.tables import FREE, Tables
 from fitcheck.world.placements import Placements
 
 NEAR = 20.0
@@ -79,3 +83,33 @@ def test_layouts_a_second(benchmark, parts):
     benchmark.pedantic(
         lambda: Placements(bodies, groups).near(turns, shifts, NEAR), rounds=3 if benchmark.enabled else 1
     )
+
+
+TABULATED = 1_000_000
+
+
+def test_layouts_by_look_up(benchmark, tmp_path):
+    """Crates on a shelf, seven wheels of ten: which of ten million layouts interfere, once tabulated."""
+    (tmp_path / "models").mkdir()
+    (tmp_path / "models" / "crate.yaml").write_text(CRATE)
+    names = "abcdefg"
+    parts = [
+        f"  {n}: {{model: crate, place: {{at: [{30 * k} + m{n}, 0, 0]}}}}\n" for k, n in enumerate(names)
+    ]
+    (tmp_path / "scene.yaml").write_text(
+        f"model_folders: [models]\nparameters: {{{', '.join(f'm{n}: 0 mm' for n in names)}}}\n"
+        f"parts:\n{''.join(parts)}"
+    )
+    varied = "".join(f"  m{n}: {{from: 0 mm, to: 27 mm, step: 3 mm}}\n" for n in names)
+    (tmp_path / "layouts.yaml").write_text(f"scene: scene.yaml\nvary:\n{varied}")
+    tables = Tables(Asker(read_layouts(tmp_path / "layouts.yaml")))
+    start = time.perf_counter()
+    assert tables.fill()
+    took = time.perf_counter() - start
+    numbers = np.random.default_rng(1).integers(0, 10**7, TABULATED if benchmark.enabled else 1000)
+    found = tables.first_clashes(numbers)
+    if benchmark.enabled:
+        looked_up = rate(len(numbers), lambda: tables.first_clashes(numbers))
+        print(f"\n10 million layouts, {tables.worked_out} worked out in {took:.1f} s; {looked_up / 1e6:.1f} million "
+              f"looked up a second, {(found == FREE).mean():.1%} of them free")  # fmt: skip
+    benchmark.pedantic(lambda: tables.first_clashes(numbers), rounds=3 if benchmark.enabled else 1)

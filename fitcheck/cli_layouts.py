@@ -42,6 +42,24 @@ def batch(
     run_batch(layouts, out, scene, jobs, anew, quiet, sheet, view)
 
 
+@app.command()
+def best(
+    layouts: Annotated[Path, typer.Argument(metavar="LAYOUTS", help="Layouts file.")],
+    most: Annotated[
+        int, typer.Option("--most", metavar="N", help="Layouts asked, about so many at most.")
+    ] = 2000,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the layout as JSON.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Seek the best layout, between the steps too, to 0.01 mm.
+
+    Example: fitcheck best scenes/dome_layouts.yaml
+    """
+    from fitcheck.seeking import run_best
+
+    run_best(layouts, None, most, as_json)
+
+
 @app.command("range")
 def range_(
     scene: Annotated[str, typer.Argument(metavar="SCENE", help="Scene file.")],

@@ -46,8 +46,11 @@ class Asker:
         Raises:
             Mistakes: the scene cannot be built like that.
         """
+        return self.world_of(self.layouts.choices.values(number))
+
+    def world_of(self, values: Mapping[str, Scalar]) -> World:
+        """The same by the values of all that varies, which may lie between those of the file."""
         layouts = self.layouts
-        values = layouts.choices.values(number)
         document = varied(layouts.scene, layouts.document, layouts.chosen(values))
         scene = scene_of(document, layouts.scene_path.parent, layouts.parameters(values), RULE_TYPES)
         world = asked_world(scene, self._shared, layouts.file.runs)
@@ -84,11 +87,11 @@ class Asker:
             return {**said, "verdict": None, "mistakes": [str(one) for one in wrong.items]}
         except ValueMistake as wrong:
             return {**said, "verdict": None, "mistakes": [wrong.problem]}
-        return {**said, **self._found(world, report, number)}
+        return {**said, **self.found(world, report, self.layouts.choices.values(number))}
 
-    def _found(self, world: World, report: Report, number: int) -> dict[str, Any]:
+    def found(self, world: World, report: Report, values: Mapping[str, Scalar]) -> dict[str, Any]:
+        """Verdict, figures and what stands in the way, from a world and what was asked of it."""
         layouts = self.layouts
-        values = layouts.choices.values(number)
         figures = {
             name: plain(self._figure(name, figure, world, report, values))
             for name, figure in layouts.figures.items()

@@ -65,14 +65,14 @@ def summary(layouts: Layouts, records: Iterable[Record]) -> Summary:
                 found.alone.update(against)
             continue
         good.add(record["layout"] - 1)
-        merit = _merit(layouts, record)
+        worth = merit(layouts, record)
         # The earlier of two equals counts as the better.
-        entry = (merit, -record["layout"], record)
+        entry = (worth, -record["layout"], record)
         if len(heap) < BEST:
             heappush(heap, entry)
         elif entry[:2] > heap[0][:2]:
             heapreplace(heap, entry)
-        found.front = _with(found.front, record, merit, layouts)
+        found.front = _with(found.front, record, worth, layouts)
     found.good = len(good)
     found.best = [record for _, _, record in sorted(heap, key=lambda one: one[:2], reverse=True)]
     found.rescues = _rescues(layouts, good)
@@ -85,7 +85,7 @@ def _against(record: Record) -> list[str]:
     return list(dict.fromkeys([*record.get("failing", ()), *record["missed"]])) or [record["worst"]]
 
 
-def _merit(layouts: Layouts, record: Record) -> tuple[float, ...]:
+def merit(layouts: Layouts, record: Record) -> tuple[float, ...]:
     """What counts, the most important first; more is better. A figure that is missing is the worst."""
     return tuple(_worth(sense, record["figures"].get(figure)) for sense, figure in layouts.rank)
 
@@ -96,12 +96,12 @@ def _worth(sense: str, value: float | None) -> float:
     return value if sense == "most" else -value
 
 
-def _with(front: list[Record], record: Record, merit: tuple[float, ...], layouts: Layouts) -> list[Record]:
+def _with(front: list[Record], record: Record, worth: tuple[float, ...], layouts: Layouts) -> list[Record]:
     """The front (Pareto) with one more layout, unless something beats or equals it; what it beats goes."""
-    merits = [_merit(layouts, other) for other in front]
-    if any(_at_least(other, merit) for other in merits) or len(front) >= MOST_FRONT:
+    merits = [merit(layouts, other) for other in front]
+    if any(_at_least(other, worth) for other in merits) or len(front) >= MOST_FRONT:
         return front
-    left = [other for other, theirs in zip(front, merits, strict=True) if not _at_least(merit, theirs)]
+    left = [other for other, theirs in zip(front, merits, strict=True) if not _at_least(worth, theirs)]
     return [*left, record]
 
 

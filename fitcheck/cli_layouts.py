@@ -17,7 +17,9 @@ def batch(
     ],
     out: Annotated[
         Path,
-        typer.Option("--out", "-o", metavar="FILE", help="Results: .jsonl as they come, .csv at the end."),
+        typer.Option(
+            "--out", "-o", metavar="FILE", help="Results: .jsonl as they come; .csv or .parquet at the end."
+        ),
     ],
     scene: Annotated[
         Path | None, typer.Option("--scene", metavar="SCENE", help="The scene that a CSV file is about.")
@@ -37,9 +39,9 @@ def batch(
 
     Example: fitcheck batch scenes/dome_layouts.yaml --out dome_layouts.csv
     """
-    from fitcheck.batching import run_batch
+    from fitcheck.batching import Asked, run_batch
 
-    run_batch(layouts, out, scene, jobs, anew, quiet, sheet, view)
+    run_batch(Asked(layouts, out, scene, jobs, anew, quiet, sheet, view))
 
 
 @app.command("range")

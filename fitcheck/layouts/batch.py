@@ -38,7 +38,7 @@ class Batch:
         """Ask what was not asked before.
 
         Returns:
-            The journal with every layout, closed.
+            The journal with every layout in order, closed.
 
         Raises:
             Mistakes: the scene is wrong whatever the layout, or the file of results is about others.
@@ -54,6 +54,7 @@ class Batch:
             for count, record in enumerate(workers.ask(self._left(journal.done)), 1):
                 journal.write(record)
                 tell(before + count, total, count)
+        journal.settle()
         return journal
 
     def _left(self, done: set[int]) -> Iterator[int]:

@@ -13,6 +13,7 @@ import typer
 from fitcheck.console import announce_compilation, reading, refuse, say, tell
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.batch import Batch, Tell
+from fitcheck.layouts.cluster import NoCluster
 from fitcheck.layouts.journal import Journal
 from fitcheck.layouts.read import Layouts, read_layouts
 from fitcheck.layouts.summary import Summary, said_figures, said_values, summary
@@ -40,6 +41,7 @@ class Asked:
         out: the results.
         scene: that a CSV is about.
         jobs: processes; 0 for one a core.
+        cluster: address of a Dask scheduler, whose workers ask instead.
         anew: throw away results that are there.
         quiet: show no progress.
         sheet: where the best are drawn side by side, by `view`.
@@ -49,6 +51,7 @@ class Asked:
     out: Path
     scene: Path | None
     jobs: int
+    cluster: str | None
     anew: bool
     quiet: bool
     sheet: Path | None
@@ -65,12 +68,15 @@ def run_batch(asked: Asked) -> None:
     _refuse_what_cannot_be(asked)
     announce_compilation()
     layouts = reading(lambda: read_layouts(asked.path, asked.scene))
-    batch = Batch(layouts, asked.path, asked.scene, asked.results, asked.jobs or cores(), asked.anew)
+    processes = asked.jobs or cores()
+    batch = Batch(layouts, asked.path, asked.scene, asked.results, processes, asked.anew, asked.cluster)
     try:
         with rewritten_line(sys.stderr, silent=asked.quiet) as write:
             journal = reading(lambda: batch.run(_telling(write)))
         found = summary(layouts, journal)
         _write(asked.out, layouts, journal)
+    except NoCluster as why:
+        refuse(f"--cluster {asked.cluster}: {why}; what was written before is kept")
     except OSError as why:
         refuse(f"--out {asked.out}: {why.strerror or why}; what was written before is kept")
     except KeyboardInterrupt:
@@ -93,6 +99,8 @@ def _refuse_what_cannot_be(asked: Asked) -> None:
         refuse(f"--out {asked.out}: needs pip install 'fitcheck[parquet]'; {other} does without")
     if asked.jobs < 0:
         refuse(f"--jobs {asked.jobs}: write 0 for one process a core, or how many there shall be")
+    if asked.jobs and asked.cluster is not None:
+        refuse("--jobs is for this computer, --cluster asks others; leave one out")
 
 
 def _write(out: Path, layouts: Layouts, journal: Journal) -> None:

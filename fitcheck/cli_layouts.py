@@ -25,6 +25,12 @@ def batch(
         Path | None, typer.Option("--scene", metavar="SCENE", help="The scene that a CSV file is about.")
     ] = None,
     jobs: Annotated[int, typer.Option("--jobs", "-j", metavar="N", help="Processes; 0: one a core.")] = 0,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Dask scheduler whose workers ask: tcp://HOST:8786."
+        ),
+    ] = None,
     anew: Annotated[bool, typer.Option("--anew", help="Throw away results that are there.")] = False,
     sheet: Annotated[
         Path | None, typer.Option("--sheet", metavar="FILE", help="PNG of the best, side by side.")
@@ -41,7 +47,7 @@ def batch(
     """
     from fitcheck.batching import Asked, run_batch
 
-    run_batch(Asked(layouts, out, scene, jobs, anew, quiet, sheet, view))
+    run_batch(Asked(layouts, out, scene, jobs, cluster, anew, quiet, sheet, view))
 
 
 @app.command("range")

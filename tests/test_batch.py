@@ -310,6 +310,10 @@ def test_a_library_that_is_missing_is_said_before_anything_is_asked(tmp_path):
         (("layouts.yaml", "--out", "x.xls"), "write x.jsonl, x.csv, x.parquet"),
         (("layouts.yaml", "--out", "no/such/folder/x.csv"), "No such file"),
         (("layouts.yaml", "--out", "x.csv", "--jobs", "-1"), "--jobs"),
+        (
+            ("layouts.yaml", "--out", "x.csv", "--jobs", "2", "--cluster", "tcp://127.0.0.1:9"),
+            "leave one out",
+        ),
         (("layuots.yaml", "--out", "x.csv"), "there is no such file"),
         (("rows.csv", "--out", "x.csv"), "give --scene FILE"),
     ],

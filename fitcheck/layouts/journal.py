@@ -34,12 +34,13 @@ def digest(layouts: Layouts, models: dict[str, Model]) -> str:
     for document in documents:
         found.update("\n".join(document.lines).encode() + b"\0")
     folders = {layouts.scene_path.parent.resolve()}
-    for file in sorted(path for folder in folders for path in folder.rglob("*") if _is_mesh(path)):
+    for file in sorted(path for folder in folders for path in folder.rglob("*") if is_mesh(path)):
         found.update(f"{file.name} {file.stat().st_size} {file.stat().st_mtime_ns}\0".encode())
     return found.hexdigest()[:16]
 
 
-def _is_mesh(path: Path) -> bool:
+def is_mesh(path: Path) -> bool:
+    """Whether a file holds a mesh, by its name."""
     return path.suffix.lower() in (".stl", ".obj", ".ply", ".3mf", ".gltf", ".glb")
 
 

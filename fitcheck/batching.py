@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 
@@ -12,10 +13,14 @@ import typer
 from fitcheck.console import announce_compilation, reading, refuse, say, tell
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.batch import Batch, Tell
+from fitcheck.layouts.cluster import NoCluster
+from fitcheck.layouts.journal import Journal
 from fitcheck.layouts.read import Layouts, read_layouts
 from fitcheck.layouts.summary import Summary, said_figures, said_values, summary
+from fitcheck.layouts.whole_file import whole_file
 from fitcheck.layouts.workers import cores
-from fitcheck.outputs.layouts_text import layouts_table, summary_text
+from fitcheck.outputs.layouts_parquet import can_write_parquet, write_parquet
+from fitcheck.outputs.layouts_text import layouts_csv, summary_text
 from fitcheck.outputs.progress import rewritten_line
 from fitcheck.report import Report, check_world
 from fitcheck.runs.lay import laid
@@ -24,44 +29,89 @@ from fitcheck.scene.mistakes import ValueMistake
 # So many of the best layouts are drawn on a sheet.
 DRAWN = 4
 # What results may be written as.
-KINDS = (".jsonl", ".csv")
+KINDS = (".jsonl", ".csv", ".parquet")
 
 
-def run_batch(
-    path: Path,
-    out: Path,
-    scene: Path | None,
-    jobs: int,
-    anew: bool,
-    quiet: bool,
-    sheet: Path | None = None,
-    view: str | None = None,
-) -> None:
+@dataclass(frozen=True)
+class Asked:
+    """What the command was given.
+
+    Args:
+        path: of the layouts file, or of a CSV.
+        out: the results.
+        scene: that a CSV is about.
+        jobs: processes; 0 for one a core.
+        cluster: address of a Dask scheduler, whose workers ask instead.
+        anew: throw away results that are there.
+        quiet: show no progress.
+        sheet: where the best are drawn side by side, by `view`.
+    """
+
+    path: Path
+    out: Path
+    scene: Path | None
+    jobs: int
+    cluster: str | None
+    anew: bool
+    quiet: bool
+    sheet: Path | None
+    view: str | None
+
+    @property
+    def results(self) -> Path:
+        """The file that results are written to as they come."""
+        return self.out.with_suffix(".jsonl")
+
+
+def run_batch(asked: Asked) -> None:
     """Ask all layouts of a file that were not asked before, and say what they come to."""
-    if out.suffix.lower() not in KINDS:
-        refuse(f"--out {out}: write {' or '.join(f'{out.stem}{kind}' for kind in KINDS)}")
-    if jobs < 0:
-        refuse(f"--jobs {jobs}: write 0 for one process a core, or how many there shall be")
+    _refuse_what_cannot_be(asked)
     announce_compilation()
-    layouts = reading(lambda: read_layouts(path, scene))
-    results = out.with_suffix(".jsonl")
-    batch = Batch(layouts, path, scene, results, jobs or cores(), anew)
+    layouts = reading(lambda: read_layouts(asked.path, asked.scene))
+    processes = asked.jobs or cores()
+    batch = Batch(layouts, asked.path, asked.scene, asked.results, processes, asked.anew, asked.cluster)
     try:
-        with rewritten_line(sys.stderr, silent=quiet) as write:
+        with rewritten_line(sys.stderr, silent=asked.quiet) as write:
             journal = reading(lambda: batch.run(_telling(write)))
-        found = summary(layouts, journal.records())
-        if out != results:
-            out.write_bytes(layouts_table(layouts, journal.records()))
+        found = summary(layouts, journal)
+        _write(asked.out, layouts, journal)
+    except NoCluster as why:
+        refuse(f"--cluster {asked.cluster}: {why}; what was written before is kept")
     except OSError as why:
-        refuse(f"--out {out}: {why.strerror or why}; what was written before is kept")
+        refuse(f"--out {asked.out}: {why.strerror or why}; what was written before is kept")
     except KeyboardInterrupt:
-        tell(f"stopped; the same command goes on where it was (results so far in {results})\n")
+        tell(f"stopped; the same command goes on where it was (results so far in {asked.results})\n")
         raise
     say(summary_text(layouts, found))
-    tell(f"wrote {out}\n" if out == results else f"wrote {out} and {results}\n")
-    if sheet is not None:
-        _draw(layouts, found, sheet, view)
+    tell(f"wrote {' and '.join(map(str, dict.fromkeys((asked.out, asked.results))))}\n")
+    if asked.sheet is not None:
+        _draw(layouts, found, asked.sheet, asked.view)
     raise typer.Exit(0 if found.good else 1)
+
+
+def _refuse_what_cannot_be(asked: Asked) -> None:
+    """Before anything is asked: files and options that could not be served at the end."""
+    kind = asked.out.suffix.lower()
+    if kind not in KINDS:
+        refuse(f"--out {asked.out}: write {', '.join(f'{asked.out.stem}{kind}' for kind in KINDS)}")
+    if kind == ".parquet" and not can_write_parquet():
+        other = asked.out.with_suffix(".csv")
+        refuse(f"--out {asked.out}: needs pip install 'fitcheck[parquet]'; {other} does without")
+    if asked.jobs < 0:
+        refuse(f"--jobs {asked.jobs}: write 0 for one process a core, or how many there shall be")
+    if asked.jobs and asked.cluster is not None:
+        refuse("--jobs is for this computer, --cluster asks others; leave one out")
+
+
+def _write(out: Path, layouts: Layouts, journal: Journal) -> None:
+    """The results as they were asked for, besides the file that they came to."""
+    kind = out.suffix.lower()
+    if kind == ".csv":
+        with whole_file(out) as file:
+            file.writelines(layouts_csv(layouts, journal))
+    if kind == ".parquet":
+        with whole_file(out) as file:
+            write_parquet(file, layouts, journal)
 
 
 def _draw(layouts: Layouts, found: Summary, path: Path, view: str | None) -> None:

@@ -17,12 +17,20 @@ def batch(
     ],
     out: Annotated[
         Path,
-        typer.Option("--out", "-o", metavar="FILE", help="Results: .jsonl as they come, .csv at the end."),
+        typer.Option(
+            "--out", "-o", metavar="FILE", help="Results: .jsonl as they come; .csv or .parquet at the end."
+        ),
     ],
     scene: Annotated[
         Path | None, typer.Option("--scene", metavar="SCENE", help="The scene that a CSV file is about.")
     ] = None,
     jobs: Annotated[int, typer.Option("--jobs", "-j", metavar="N", help="Processes; 0: one a core.")] = 0,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Dask scheduler whose workers ask: tcp://HOST:8786."
+        ),
+    ] = None,
     anew: Annotated[bool, typer.Option("--anew", help="Throw away results that are there.")] = False,
     sheet: Annotated[
         Path | None, typer.Option("--sheet", metavar="FILE", help="PNG of the best, side by side.")
@@ -37,9 +45,9 @@ def batch(
 
     Example: fitcheck batch scenes/dome_layouts.yaml --out dome_layouts.csv
     """
-    from fitcheck.batching import run_batch
+    from fitcheck.batching import Asked, run_batch
 
-    run_batch(layouts, out, scene, jobs, anew, quiet, sheet, view)
+    run_batch(Asked(layouts, out, scene, jobs, cluster, anew, quiet, sheet, view))
 
 
 @app.command()

@@ -16,11 +16,14 @@ import pytest
 from small_layouts import LAYOUTS, SCENE, written
 
 from fitcheck.layouts import workers
-from fitcheck.layouts.asked import Asker
+from fitcheck.layouts.asked import Asker, numbered
 from fitcheck.layouts.batch import Batch
+from fitcheck.layouts.columns import varied_columns
 from fitcheck.layouts.journal import Journal
 from fitcheck.layouts.read import read_layouts
 from fitcheck.layouts.workers import Workers
+from fitcheck.outputs.layouts_parquet import write_parquet
+from fitcheck.outputs.layouts_text import layouts_csv
 from fitcheck.scene.mistakes import Mistakes
 
 TOP = Path(__file__).resolve().parents[1]
@@ -90,6 +93,20 @@ def test_two_processes_find_the_same(whole, tmp_path):
     path, out = written(tmp_path), tmp_path / "out.jsonl"
     batch(path, out, processes=2).run(silent)
     assert results(out) == whole
+
+
+def test_the_order_in_which_they_came_is_forgotten(tmp_path):
+    path, out = written(tmp_path), tmp_path / "out.jsonl"
+    batch(path, out).run(silent)
+    expected = out.read_bytes()
+    lines = expected.splitlines(keepends=True)
+    shuffled = random.Random(0).sample(lines[1:], len(lines) - 1)
+    assert shuffled != lines[1:]
+    # All but three were asked, in any order.
+    out.write_bytes(b"".join([lines[0], *shuffled[3:]]))
+    journal = batch(path, out).run(silent)
+    assert out.read_bytes() == expected
+    assert list(journal) == [json.loads(line) for line in lines[1:]]
 
 
 def dying(numbers):
@@ -216,18 +233,87 @@ def test_the_command(tmp_path, whole):
     for row in rows:
         record = whole[int(row["layout"])]
         assert row["verdict"] == record["verdict"]
-        assert float(row["least"]) == record["figures"]["least"]
-        assert row["gap"] == record["values"]["gap"]
+        assert float(row["least [mm]"]) == record["figures"]["least"]
+        assert f"{row['gap [mm]']} mm" == record["values"]["gap"]
+        assert row["upper"] == record["values"]["upper"]
     again = run("batch", path, "--out", out)
     assert again.stdout == got.stdout
+
+
+def test_parquet_holds_what_the_csv_holds_with_types(tmp_path, whole):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    path = written(tmp_path)
+    layouts = read_layouts(path)
+    records = [whole[number] for number in sorted(whole)]
+    with (tmp_path / "out.parquet").open("wb") as file:
+        write_parquet(file, layouts, records)
+    table = parquet.read_table(tmp_path / "out.parquet")
+    lines = b"".join(layouts_csv(layouts, records)).decode("utf-8-sig")
+    rows = list(csv.reader(lines.splitlines()))
+    assert table.column_names == rows[0]
+    types = {name: str(table.schema.field(name).type) for name in table.column_names}
+    assert types == {
+        "layout": "int64", "wide [mm]": "double", "gap [mm]": "double", "upper": "string",
+        "verdict": "string", "holds": "bool", "least [mm]": "double", "price": "double",
+        "missed": "string", "worst": "string", "sentence": "string",
+    }  # fmt: skip
+
+    def shown(cell):
+        return "" if cell is None else ("no", "yes")[cell] if isinstance(cell, bool) else cell
+
+    for row, cells in zip(rows[1:], table.to_pylist(), strict=True):
+        for said, cell in zip(row, cells.values(), strict=True):
+            assert said == shown(cell) if isinstance(cell, str | bool | None) else float(said) == cell
+
+
+def test_columns_of_what_varies(tmp_path):
+    """A length in any unit is in mm, a bare number stays one, and what a scene has to work out stays text."""
+    scene = SCENE.replace("  high:", "  a: 1\n  b: 1 mm\n  c: 1\n  d: yes\n  e: 0.5\n  f: 1 deg\n  high:")
+    text = LAYOUTS.partition("vary:")[0] + (
+        "vary: {wide: [1 in, 20, 2 cm], a: [1, 2], b: [wide + 1 mm, 2 mm], d: [yes, no], e: [0.0005, 0.25]}\n"
+        "tables: [{columns: [f, high], rows: [[30 deg, low], [-0.5, tall]]}]\n"
+    )
+    layouts = read_layouts(written(tmp_path, text, scene))
+    found = [
+        (column.title, str(column.kind), list(cells.values())) for column, cells in varied_columns(layouts)
+    ]
+    assert found == [
+        ("wide [mm]", "number", [25.4, 20.0, 20.0]),
+        ("a", "whole", [1, 2]),
+        ("b", "text", ["wide + 1 mm", "2 mm"]),
+        ("d", "text", ["yes", "no"]),
+        ("e", "number", [0.0005, 0.25]),
+        ("f [deg]", "number", [30.0, -0.5]),
+        ("high", "text", ["low", "tall"]),
+    ]
+    record = {**numbered(layouts, 0), "verdict": None, "mistakes": ["= not a formula"]}
+    row = list(csv.reader(b"".join(layouts_csv(layouts, [record])).decode("utf-8-sig").splitlines()))[1]
+    assert row[1:8] == ["25.4", "1", "wide + 1 mm", "yes", "0.0005", "30", "low"]
+    assert row[-1] == "'= not a formula"
+
+
+def test_a_library_that_is_missing_is_said_before_anything_is_asked(tmp_path):
+    path = written(tmp_path)
+    hidden = "import sys; sys.modules['pyarrow'] = None; import fitcheck.cli as c; c.run()"
+    words = [sys.executable, "-c", hidden, "batch", path, "--out", tmp_path / "x.parquet"]
+    environment = {**os.environ, "PYTHONPATH": str(TOP)}
+    got = subprocess.run(words, capture_output=True, text=True, env=environment, timeout=60, check=False)
+    assert got.returncode == 2
+    assert "pip install 'fitcheck[parquet]'" in got.stderr
+    assert "Traceback" not in got.stderr
+    assert not (tmp_path / "x.jsonl").exists()
 
 
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("layouts.yaml", "--out", "x.xls"), "write x.jsonl or x.csv"),
+        (("layouts.yaml", "--out", "x.xls"), "write x.jsonl, x.csv, x.parquet"),
         (("layouts.yaml", "--out", "no/such/folder/x.csv"), "No such file"),
         (("layouts.yaml", "--out", "x.csv", "--jobs", "-1"), "--jobs"),
+        (
+            ("layouts.yaml", "--out", "x.csv", "--jobs", "2", "--cluster", "tcp://127.0.0.1:9"),
+            "leave one out",
+        ),
         (("layuots.yaml", "--out", "x.csv"), "there is no such file"),
         (("rows.csv", "--out", "x.csv"), "give --scene FILE"),
     ],

@@ -6,6 +6,7 @@ from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.choices import Choices, Wheel
 from fitcheck.layouts.read import read_layouts
 from fitcheck.layouts.summary import BEST, holds, summary
+from fitcheck.scene import limits
 from fitcheck.scene.mistakes import Mistakes
 
 TOP = Path(__file__).resolve().parents[1]
@@ -44,6 +46,7 @@ def test_layouts_are_numbered_as_a_counter_counts(sizes, data):
     assert [choices.values(number) for number in range(choices.count)] == every
     left = [v for v in every if not (out and all(v[name] in among for name, among in out.items()))]
     assert [choices.values(number) for number in choices.numbers()] == left
+    assert (np.flatnonzero(~choices.left_out().ravel()) == list(choices.numbers())).all()
     number = data.draw(st.integers(0, choices.count - 1))
     assert choices.number(choices.places(number)) == number
     near = {(other, at) for other, at in choices.neighbours(number)}
@@ -211,6 +214,15 @@ def test_mistakes_of_a_layouts_file_have_their_place_and_mend(tmp_path, right, w
     line = next(k for k, text in enumerate(LAYOUTS.splitlines(), 1) if right.strip() in text)
     assert told[0].startswith(f"{path}:{line}:")
     assert mend in told[0]
+
+
+def test_too_many_layouts_are_refused_before_they_are_counted(tmp_path, monkeypatch):
+    path = written(tmp_path)
+    monkeypatch.setattr(limits, "LAYOUTS", 3 * 9 * 4)
+    assert read_layouts(path).choices.count == 3 * 9 * 4
+    monkeypatch.setattr(limits, "LAYOUTS", 3 * 9 * 4 - 1)
+    with pytest.raises(Mistakes, match=r"yaml:5:3: gap: makes 108 layouts .* the limit is 107; vary less"):
+        read_layouts(path)
 
 
 def test_a_layout_that_cannot_be_built_says_why(tmp_path):

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from fitcheck.layouts.cluster import Cluster
 from fitcheck.layouts.journal import Journal, digest, models_of
 from fitcheck.layouts.read import Layouts
-from fitcheck.layouts.workers import Workers
+from fitcheck.layouts.workers import Record, Workers
 
 # Told after each layout: how many are answered, how many there are, how many it answered itself.
 Tell = Callable[[int, int, int], None]
@@ -23,7 +24,8 @@ class Batch:
         path: of the layouts file.
         scene: as given beside a CSV file.
         journal: the file of results, JSON Lines.
-        processes: how many ask.
+        processes: how many ask; none of ours where a cluster does.
+        cluster: address of the scheduler of a Dask cluster.
         anew: throw away what the file of results holds.
     """
 
@@ -33,16 +35,18 @@ class Batch:
     journal: Path
     processes: int
     anew: bool = False
+    cluster: str | None = None
 
     def run(self, tell: Tell) -> Journal:
         """Ask what was not asked before.
 
         Returns:
-            The journal with every layout, closed.
+            The journal with every layout in order, closed.
 
         Raises:
             Mistakes: the scene is wrong whatever the layout, or the file of results is about others.
             OSError: the results cannot be written; those before are kept.
+            NoCluster: the cluster cannot be used; those before are kept.
         """
         choices = self.layouts.choices
         head = {"digest": digest(self.layouts, models_of(self.layouts)), "layouts": choices.count}
@@ -50,11 +54,16 @@ class Batch:
             total = choices.count if not choices.excluded else sum(1 for _ in choices.numbers())
             before = len(journal.done)
             tell(before, total, 0)
-            workers = Workers(self.layouts, self.path, self.scene, self.processes)
-            for count, record in enumerate(workers.ask(self._left(journal.done)), 1):
+            for count, record in enumerate(self._asked(self._left(journal.done)), 1):
                 journal.write(record)
                 tell(before + count, total, count)
+        journal.settle()
         return journal
+
+    def _asked(self, numbers: Iterator[int]) -> Iterator[Record]:
+        if self.cluster is not None:
+            return Cluster(self.layouts, self.cluster).ask(numbers)
+        return Workers(self.layouts, self.path, self.scene, self.processes).ask(numbers)
 
     def _left(self, done: set[int]) -> Iterator[int]:
         return (number for number in self.layouts.choices.numbers() if number + 1 not in done)

@@ -14,6 +14,9 @@ from itertools import accumulate
 from math import prod
 from operator import mul
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fitcheck.scene.kinds import Scalar
 
 Values = dict[str, Scalar]
@@ -47,7 +50,12 @@ class Choices:
     @cached_property
     def count(self) -> int:
         """How many combinations there are, excluded ones counted."""
-        return prod(len(wheel.rows) for wheel in self.wheels)
+        return prod(self.sizes)
+
+    @cached_property
+    def sizes(self) -> tuple[int, ...]:
+        """How many places each wheel has."""
+        return tuple(len(wheel.rows) for wheel in self.wheels)
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -56,8 +64,7 @@ class Choices:
 
     @cached_property
     def _strides(self) -> tuple[int, ...]:
-        sizes = [len(wheel.rows) for wheel in self.wheels]
-        return tuple(accumulate([1, *sizes[:0:-1]], mul))[::-1]
+        return tuple(accumulate([1, *self.sizes[:0:-1]], mul))[::-1]
 
     def places(self, number: int) -> tuple[int, ...]:
         """Where each wheel stands for a number, from 0."""
@@ -81,6 +88,21 @@ class Choices:
     def is_excluded(self, values: Mapping[str, Scalar]) -> bool:
         """Whether a layout is left out."""
         return any(all(values[name] in among for name, among in one.items()) for one in self.excluded)
+
+    def left_out(self) -> NDArray[np.bool_]:
+        """Which are excluded, an axis for each wheel, (sizes)."""
+        found = np.zeros(self.sizes, bool)
+        for one in self.excluded:
+            those = np.ones(self.sizes, bool)
+            for at, wheel in enumerate(self.wheels):
+                those &= self._among(wheel, one).reshape(-1, *[1] * (len(self.wheels) - at - 1))
+            found |= those
+        return found
+
+    def _among(self, wheel: Wheel, excluded: Mapping[str, frozenset[Scalar]]) -> NDArray[np.bool_]:
+        """At which places of a wheel all its names have one of the values that are excluded."""
+        named = [(at, excluded[name]) for at, name in enumerate(wheel.names) if name in excluded]
+        return np.array([all(row[at] in among for at, among in named) for row in wheel.rows], bool)
 
     def numbers(self, first: int = 0) -> Iterator[int]:
         """The numbers of all layouts that are not excluded, from this one on."""

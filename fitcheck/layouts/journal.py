@@ -9,13 +9,17 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from array import array
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO
 
+import numpy as np
+
 from fitcheck import __version__
 from fitcheck.layouts.read import Layouts
+from fitcheck.layouts.whole_file import whole_file
 from fitcheck.scene.mistakes import Mark, Mistake, Mistakes
 from fitcheck.scene.read import Model, scene_of
 
@@ -30,12 +34,13 @@ def digest(layouts: Layouts, models: dict[str, Model]) -> str:
     for document in documents:
         found.update("\n".join(document.lines).encode() + b"\0")
     folders = {layouts.scene_path.parent.resolve()}
-    for file in sorted(path for folder in folders for path in folder.rglob("*") if _is_mesh(path)):
+    for file in sorted(path for folder in folders for path in folder.rglob("*") if is_mesh(path)):
         found.update(f"{file.name} {file.stat().st_size} {file.stat().st_mtime_ns}\0".encode())
     return found.hexdigest()[:16]
 
 
-def _is_mesh(path: Path) -> bool:
+def is_mesh(path: Path) -> bool:
+    """Whether a file holds a mesh, by its name."""
     return path.suffix.lower() in (".stl", ".obj", ".ply", ".3mf", ".gltf", ".glb")
 
 
@@ -56,12 +61,14 @@ class Journal:
         self.path = path
         self.head = {"format": FORMAT, **head}
         self.done: set[int] = set()
+        # The number of each layout and where its line begins, in the order in which they came.
+        self._lines = array("q")
         self._file: BinaryIO = self._opened(anew)
 
     def _opened(self, anew: bool) -> BinaryIO:
         if anew or not self.path.exists() or self.path.stat().st_size == 0:
             self._file = self.path.open("wb")
-            self.write(self.head)
+            self._put(self.head)
             return self._file
         file: BinaryIO = self.path.open("r+b")
         end = 0
@@ -73,6 +80,7 @@ class Journal:
                 self._same(record)
             else:
                 self.done.add(record["layout"])
+                self._lines.extend((record["layout"], end))
             end += len(line)
         if end == 0:
             file.close()
@@ -95,12 +103,32 @@ class Journal:
 
     def write(self, record: dict[str, Any]) -> None:
         """Add a line, and hand it to the system at once."""
-        line = json.dumps(record, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
-        self._file.write(line)
+        at = self._file.tell()
+        self._put(record)
+        self._lines.extend((record["layout"], at))
+
+    def _put(self, record: dict[str, Any]) -> None:
+        self._file.write(json.dumps(record, ensure_ascii=False, separators=(",", ":")).encode() + b"\n")
         self._file.flush()
 
-    def records(self) -> Iterator[dict[str, Any]]:
-        """All results, in the order in which they came."""
+    def settle(self) -> None:
+        """Put the lines of the closed file in the order of the layouts, whoever asked them, and how fast.
+
+        Raises:
+            OSError: there is no room for it; the file stays as it was, with every line.
+        """
+        lines = np.array(self._lines).reshape(-1, 2)
+        if (np.diff(lines[:, 0]) > 0).all():
+            return
+        starts = lines[np.argsort(lines[:, 0]), 1]
+        with self.path.open("rb") as came, whole_file(self.path) as file:
+            file.write(came.readline())
+            for start in starts.tolist():
+                came.seek(start)
+                file.write(came.readline())
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        """All results; in the order of the layouts once they are settled."""
         with self.path.open("rb") as file:
             next(file, None)
             for line in file:

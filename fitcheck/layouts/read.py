@@ -107,6 +107,7 @@ class _Reader:
         scene = self._scene()
         wheels = tuple(self._wheels(scene))
         choices = Choices(wheels, tuple(self._excluded(wheels)))
+        self._not_too_many(choices)
         figures = self.file.figures or {LEAST_DISTANCE: Figure.model_validate({"least_distance": True})}
         self._check_figures(figures)
         costs = {name: self._costs(name, figure, wheels) for name, figure in figures.items() if figure.cost}
@@ -162,6 +163,12 @@ class _Reader:
                     for number, row in enumerate(table.rows):
                         self._readable(row[column], ("tables", at, "rows", number, column))
             yield Wheel(tuple(table.columns), tuple(tuple(row) for row in table.rows))
+
+    def _not_too_many(self, choices: Choices) -> None:
+        if choices.count > limits.LAYOUTS:
+            longest = max(choices.wheels, key=lambda wheel: len(wheel.rows))
+            said = f"makes {choices.count:,} layouts with all that varies; the limit is {limits.LAYOUTS:,}"
+            self._note(self.varying[longest.names[0]], ValueMistake(said, "vary less at once"), key=True)
 
     def _is_known(self, name: str, path: Keys, known: list[str], what: str) -> bool:
         if name in self.varying:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from heapq import heappush, heapreplace
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from fitcheck.finding import Verdict
 from fitcheck.layouts.read import Layouts
 
 Record = dict[str, Any]
+Floats = NDArray[np.float64]
 # So many of the best are listed.
 BEST = 10
-# So many trade-offs are kept: beyond them nobody reads.
+# So many trade-offs are kept, the best by rank: beyond them nobody reads.
 MOST_FRONT = 200
 # What does not hold in a layout that could not be built.
 NOT_BUILT = "it cannot be built"
@@ -29,7 +33,7 @@ class Summary:
         verdicts: how many came to each verdict; layouts that could not be built by "wrong".
         good: how many fit and meet all demands.
         best: of these, by rank, the best first.
-        front: of these, those that no other beats or equals in all that is ranked while being better in one.
+        front: of these, by rank, those that no other beats or equals in all that is ranked.
         ruled_out: by what stands in the way (a finding's id, a demand's figure), in how many layouts.
         alone: the same where nothing else stands in the way: one change would rescue them.
         rescues: by name how many layouts that do not hold would hold with another value of it alone.
@@ -51,10 +55,17 @@ def holds(record: Record) -> bool:
 
 
 def summary(layouts: Layouts, records: Iterable[Record]) -> Summary:
-    """Gather all results; of each only its number and whether it holds is kept."""
+    """Gather all results.
+
+    A million of them are no load: of each only its number, and of a good one what is ranked, is kept.
+
+    Args:
+        layouts: that were asked.
+        records: gone through twice.
+    """
     found = Summary()
-    heap: list[tuple[tuple[float, ...], int, Record]] = []
-    good: set[int] = set()
+    good = np.zeros(layouts.choices.count, bool)
+    numbers, merits = array("q"), array("d")
     for record in records:
         found.asked += 1
         found.verdicts[record["verdict"] or "wrong"] += 1
@@ -64,18 +75,32 @@ def summary(layouts: Layouts, records: Iterable[Record]) -> Summary:
             if len(against) == 1:
                 found.alone.update(against)
             continue
-        good.add(record["layout"] - 1)
-        worth = merit(layouts, record)
-        # The earlier of two equals counts as the better.
-        entry = (worth, -record["layout"], record)
-        if len(heap) < BEST:
-            heappush(heap, entry)
-        elif entry[:2] > heap[0][:2]:
-            heapreplace(heap, entry)
-        found.front = _with(found.front, record, worth, layouts)
-    found.good = len(good)
-    found.best = [record for _, _, record in sorted(heap, key=lambda one: one[:2], reverse=True)]
+        good[record["layout"] - 1] = True
+        numbers.append(record["layout"])
+        merits.extend(merit(layouts, record))
+    found.good = len(numbers)
+    ranked, worth = _ranked(np.array(numbers), np.array(merits).reshape(-1, len(layouts.rank)))
+    best, front = ranked[:BEST].tolist(), _front(ranked, worth)
+    wanted = {*best, *front}
+    kept = {record["layout"]: record for record in records if record["layout"] in wanted}
+    found.best, found.front = [kept[number] for number in best], [kept[number] for number in front]
     found.rescues = _rescues(layouts, good)
+    return found
+
+
+def _ranked(numbers: NDArray[np.int64], merit: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Layouts and what counts of them, (n,) and (n, k), the best first; of two equals the earlier."""
+    order = np.lexsort((numbers, *-merit.T[::-1]))
+    return numbers[order], merit[order]
+
+
+def _front(numbers: NDArray[np.int64], merit: Floats) -> list[int]:
+    """The front (Pareto) of ranked layouts: the best of those left is on it, what it beats or equals goes."""
+    found: list[int] = []
+    while len(numbers) and len(found) < MOST_FRONT:
+        found.append(int(numbers[0]))
+        left = (merit > merit[0]).any(axis=1)
+        numbers, merit = numbers[left], merit[left]
     return found
 
 
@@ -96,39 +121,20 @@ def _worth(sense: str, value: float | None) -> float:
     return value if sense == "most" else -value
 
 
-def _with(front: list[Record], record: Record, worth: tuple[float, ...], layouts: Layouts) -> list[Record]:
-    """The front (Pareto) with one more layout, unless something beats or equals it; what it beats goes."""
-    merits = [merit(layouts, other) for other in front]
-    if any(_at_least(other, worth) for other in merits) or len(front) >= MOST_FRONT:
-        return front
-    left = [other for other, theirs in zip(front, merits, strict=True) if not _at_least(worth, theirs)]
-    return [*left, record]
-
-
-def _at_least(one: Sequence[float], other: Sequence[float]) -> bool:
-    return all(a >= b for a, b in zip(one, other, strict=True))
-
-
-def _rescues(layouts: Layouts, good: set[int]) -> Counter[str]:
+def _rescues(layouts: Layouts, good: NDArray[np.bool_]) -> Counter[str]:
     """By name how many layouts that do not hold have a neighbour, with another value of it, that does.
 
-    Asked from the good ones: each makes all that differ from it by one wheel rescuable.
+    Args:
+        good: which layouts hold, (count,).
     """
     choices = layouts.choices
-    rescued: dict[int, set[int]] = {at: set() for at in range(len(choices.wheels))}
-    for number in good:
-        for other, at in choices.neighbours(number):
-            if other not in good:
-                rescued[at].add(other)
-    named = {", ".join(wheel.names): rescued[at] for at, wheel in enumerate(choices.wheels)}
-    excluded = choices.excluded
-    return Counter(
-        {
-            name: sum(1 for n in numbers if not excluded or not choices.is_excluded(choices.values(n)))
-            for name, numbers in named.items()
-            if numbers
-        }
-    )
+    holding = good.reshape(choices.sizes)
+    lost = ~holding & ~choices.left_out()
+    counts = {
+        ", ".join(wheel.names): int((holding.any(axis=at, keepdims=True) & lost).sum())
+        for at, wheel in enumerate(choices.wheels)
+    }
+    return Counter({name: count for name, count in counts.items() if count})
 
 
 def said_values(record: Record) -> str:

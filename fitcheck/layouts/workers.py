@@ -84,7 +84,7 @@ class Workers:
                 for future in done:
                     chunk = running.pop(future)
                     records, seconds = future.result()
-                    self._chunk = max(1, min(MOST, int(CHUNK * len(chunk) / max(seconds, 1e-6))))
+                    self._chunk = chunk_after(len(chunk), seconds)
                     yield from records
         finally:
             self._stop()
@@ -102,8 +102,7 @@ class Workers:
                     yield from self._started(1).submit(_ask, [number]).result()[0]
                 except BrokenProcessPool:
                     self._stop()
-                    said = ["the process that asked it ended without an answer"]
-                    yield {**numbered(self.layouts, number), "verdict": None, "mistakes": said}
+                    yield lost(self.layouts, number)
         self._stop()
 
     def _started(self, count: int) -> ProcessPoolExecutor:
@@ -117,6 +116,17 @@ class Workers:
         if self._pool is not None:
             self._pool.shutdown(wait=True, cancel_futures=True)
             self._pool = None
+
+
+def chunk_after(layouts: int, seconds: float) -> int:
+    """How many layouts the next chunk has, when so many took so long."""
+    return max(1, min(MOST, int(CHUNK * layouts / max(seconds, 1e-6))))
+
+
+def lost(layouts: Layouts, number: int) -> Record:
+    """What is written down about a layout that kills whoever asks it."""
+    said = ["the process that asked it ended without an answer"]
+    return {**numbered(layouts, number), "verdict": None, "mistakes": said}
 
 
 def cores() -> int:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
 
+from fitcheck.layouts.columns import Cell, columns_of, rows_of
 from fitcheck.layouts.read import Layouts
-from fitcheck.layouts.summary import Summary, holds, said_figures, said_values
-from fitcheck.runs.sheets import sheet
+from fitcheck.layouts.summary import MOST_FRONT, Record, Summary, said_figures, said_values
+from fitcheck.runs.sheets import sheet_lines
+from fitcheck.scene.choices import spelled
 
 # So many lines of each list.
 LISTED = 5
@@ -32,7 +33,8 @@ def _lines(layouts: Layouts, found: Summary) -> Iterator[str]:
         for record in found.best[:LISTED]:
             yield f"  layout {record['layout']}: {said_values(record)}: {', '.join(said_figures(record))}"
         if len(layouts.rank) > 1:
-            yield f"no other is better in one figure and as good in the rest ({len(found.front)}):"
+            many = f"{len(found.front)}{' or more' if len(found.front) == MOST_FRONT else ''}"
+            yield f"no other is better in one figure and as good in the rest ({many}):"
             for record in found.front[:LISTED]:
                 yield f"  layout {record['layout']}: {said_values(record)}: {', '.join(said_figures(record))}"
     if found.ruled_out:
@@ -45,21 +47,11 @@ def _lines(layouts: Layouts, found: Summary) -> Iterator[str]:
         yield f"one change that would rescue most: {name}, {count:,} layouts"
 
 
-def layouts_table(layouts: Layouts, records: Iterable[dict[str, Any]]) -> bytes:
-    """A row a layout, in the order of the layouts, as a file for spreadsheets."""
-    names, figures = layouts.choices.names, list(layouts.figures)
-    header = ["layout", *names, "verdict", "holds", *figures, "missed", "worst", "sentence"]
-    rows = (
-        [
-            record["layout"],
-            *(record["values"][name] for name in names),
-            record["verdict"] or "wrong",
-            "yes" if holds(record) else "no",
-            *(record.get("figures", {}).get(name) for name in figures),
-            ", ".join(record.get("missed", ())),
-            record.get("worst", ""),
-            record.get("sentence", "; ".join(record.get("mistakes", ()))),
-        ]
-        for record in sorted(records, key=lambda record: int(record["layout"]))
-    )
-    return sheet(header, rows, 3)
+def layouts_csv(layouts: Layouts, records: Iterable[Record]) -> Iterator[bytes]:
+    """A line a layout for spreadsheets, in the order in which they come, the names of the columns first."""
+    rows = ([_shown(cell) for cell in row] for row in rows_of(layouts, records))
+    yield from sheet_lines([column.title for column in columns_of(layouts)], rows, None)
+
+
+def _shown(cell: Cell) -> str | int | float | None:
+    return spelled(cell) if isinstance(cell, bool) else cell

@@ -32,3 +32,5 @@ REPEAT = 1_000
 PARTS = 2_000
 # Models inside models inside models (`use`); a model that uses itself ends here at the latest.
 ASSEMBLY_DEPTH = 16
+# Combinations of a layouts file, excluded ones counted: hours of asking, and some 10 bytes for each.
+LAYOUTS = 10_000_000

@@ -7,6 +7,7 @@ import pytest
 from small_layouts import CRATE
 
 from fitcheck.layouts.asked import Asker
+from fitcheck.layouts.batch import Batch
 from fitcheck.layouts.read import read_layouts
 from fitcheck.layouts.tables import FREE, UNSURE, Tables
 
@@ -108,3 +109,19 @@ def test_a_layout_ruled_out_is_told_by_its_first_interference(tmp_path, more):
     assert (said["figures"]["least_distance"] is None) == bool(more)
     if more:
         assert said["worst"] == "interference:" + "~".join(overlapping(*steps, values["last"]))
+
+
+def test_a_batch_looks_up_what_it_can_and_answers_the_same(tmp_path):
+    layouts = shelf(
+        tmp_path, "measure: fitting\nexclude: [{a: [10 mm, 15 mm, 20 mm, 25 mm, 30 mm]}, {e: 40 mm}]\n"
+    )
+    path = tmp_path / "layouts.yaml"
+    told = []
+    journal = Batch(layouts, path, None, tmp_path / "out.jsonl", 1).run(lambda *count: told.append(count))
+    records = list(journal)
+    asker = Asker(layouts)
+    assert [record["layout"] - 1 for record in records] == list(layouts.choices.numbers())
+    for record in records[::7]:
+        assert record == asker.ask(record["layout"] - 1)
+    assert told[-1] == (len(records), len(records), len(records))
+    assert len({record["verdict"] for record in records}) == 2

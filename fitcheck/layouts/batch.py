@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
+import numpy as np
+
+from fitcheck.layouts.asked import Asker, ruled_out
 from fitcheck.layouts.cluster import Cluster
 from fitcheck.layouts.journal import Journal, digest, models_of
 from fitcheck.layouts.read import Layouts
+from fitcheck.layouts.tables import FREE, UNSURE, Tables
 from fitcheck.layouts.workers import Record, Workers
 
+# Layouts looked up in one go.
+AT_ONCE = 65_536
 # Told after each layout: how many are answered, how many there are, how many it answered itself.
 Tell = Callable[[int, int, int], None]
 
@@ -54,11 +61,32 @@ class Batch:
             total = choices.count if not choices.excluded else sum(1 for _ in choices.numbers())
             before = len(journal.done)
             tell(before, total, 0)
-            for count, record in enumerate(self._asked(self._left(journal.done)), 1):
+            answered = 0
+
+            def keep(record: Record) -> None:
+                nonlocal answered
                 journal.write(record)
-                tell(before + count, total, count)
+                answered += 1
+                tell(before + answered, total, answered)
+
+            for record in self._asked(self._to_ask(self._left(journal.done), keep)):
+                keep(record)
         journal.settle()
         return journal
+
+    def _to_ask(self, numbers: Iterator[int], keep: Callable[[Record], None]) -> Iterator[int]:
+        """The layouts that have to be worked out; those that a look-up rules out are answered."""
+        tables = Tables(Asker(self.layouts)) if self.layouts.file.measure == "fitting" else None
+        if tables is None or not tables.fill():
+            yield from numbers
+            return
+        while chunk := list(islice(numbers, AT_ONCE)):
+            found = tables.first_clashes(np.array(chunk, np.int64)).tolist()
+            for number, place in zip(chunk, found, strict=True):
+                if place in (FREE, UNSURE):
+                    yield number
+                else:
+                    keep(ruled_out(self.layouts, number, tables.pairs[place]))
 
     def _asked(self, numbers: Iterator[int]) -> Iterator[Record]:
         if self.cluster is not None:

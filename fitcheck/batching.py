@@ -42,8 +42,8 @@ def run_batch(
         refuse(f"--out {out}: write {' or '.join(f'{out.stem}{kind}' for kind in KINDS)}")
     if jobs < 0:
         refuse(f"--jobs {jobs}: write 0 for one process a core, or how many there shall be")
-    announce_compilation()
     layouts = reading(lambda: read_layouts(path, scene))
+    announce_compilation(elsewhere=(jobs or cores()) > 1)
     results = out.with_suffix(".jsonl")
     batch = Batch(layouts, path, scene, results, jobs or cores(), anew)
     try:

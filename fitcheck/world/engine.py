@@ -19,7 +19,7 @@ from fitcheck.world.pairs import CONTACT, Measured
 
 __all__ = [
     "CONTACT", "Bodies", "Body", "Measured", "Overlap", "Probe", "Travel", "bodies", "hits_after",
-    "is_compiled", "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
+    "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
 ]  # fmt: skip
 
 Pairs = np.ndarray | Sequence[tuple[int, int]]
@@ -89,11 +89,6 @@ def measure(bodies: Bodies, asked: Pairs, within: float | np.ndarray = np.inf) -
         found.error[:] += errors[owner]
         answered = {own: found[k] for own, k in zip(*_worst(found, owner), strict=True)}
     return [answered.get(k) or pairs.at_least(beyond) for k, beyond in enumerate(far.tolist())]
-
-
-def is_compiled() -> bool:
-    """Whether the first questions are answered at once; else they wait for the compiler."""
-    return kernels.is_compiled() and slides.is_compiled() and volumes.is_compiled()
 
 
 def _piece_pairs(bodies: Bodies, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.parts.solids import Piece
-from fitcheck.world import kernels, moves, pairs, slides, volumes
+from fitcheck.world import moves, pairs, volumes
 from fitcheck.world.bodies import Bodies, Body, bodies, bounds_gap, near, with_probe
 from fitcheck.world.frames import SIDES
 from fitcheck.world.pairs import CONTACT, Measured

@@ -27,7 +27,7 @@ OUTSIDE = {
 RESULTS = {"None": types.void, "int": types.int64, "float": types.float64}
 
 
-class _Waits(event.Listener):  # type: ignore[misc]
+class _Waits(event.Listener):
     """Tells of each kernel of ours that is compiled, but not of those that become part of it."""
 
     def __init__(self) -> None:
@@ -35,9 +35,9 @@ class _Waits(event.Listener):  # type: ignore[misc]
 
     def on_start(self, event: Any) -> None:
         self._begun += 1
-        package, room = (event.data["dispatcher"].py_func.__module__.split(".") + [""])[:2]
-        if self._begun == 1 and package == "fitcheck":
-            wait_begins(room)
+        module = event.data["dispatcher"].py_func.__module__
+        if self._begun == 1 and module.startswith("fitcheck."):
+            wait_begins(module.split(".")[1])
 
     def on_end(self, event: Any) -> None:
         self._begun -= 1

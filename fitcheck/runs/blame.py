@@ -106,12 +106,13 @@ def _taken(world: World, alone: Way, others: Others) -> tuple[NoWay, np.ndarray]
 def _neck(world: World, wish: RunWish) -> Neck | None:
     """The narrowest place on the widest way, among all legs and alternatives."""
     among = in_the_way(world, wish)
-    floor = max(FLOOR, LEAST_BALL * (wish.outside / 2 + wish.clearance))
+    need = wish.outside / 2 + wish.clearance
+    floor = max(FLOOR, LEAST_BALL * need)
     found = None
     for ways in _corridors(wish):
         narrowest = None
         for a, b in pairwise(ways):
-            neck = widest(among, a, b, region(among, wish), floor)
+            neck = widest(among, a, b, region(among, wish), floor, need)
             if narrowest is None or neck.value < narrowest.value:
                 narrowest = neck
         if found is None or (narrowest is not None and narrowest.value > found.value):

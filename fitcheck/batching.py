@@ -66,9 +66,9 @@ class Asked:
 def run_batch(asked: Asked) -> None:
     """Ask all layouts of a file that were not asked before, and say what they come to."""
     _refuse_what_cannot_be(asked)
-    announce_compilation()
     layouts = reading(lambda: read_layouts(asked.path, asked.scene))
     processes = asked.jobs or cores()
+    announce_compilation(elsewhere=processes > 1)
     batch = Batch(layouts, asked.path, asked.scene, asked.results, processes, asked.anew, asked.cluster)
     try:
         with rewritten_line(sys.stderr, silent=asked.quiet) as write:

@@ -18,7 +18,11 @@ T = TypeVar("T")
 # Exit codes besides those of the verdict: a wrong call or file, a crash, a key that stops the program, a
 # reader that went away.
 WRONG, CRASH, INTERRUPTED, PIPE = 2, 70, 130, 141
-
+# What is said when kernels are compiled, by whose they are.
+WAITS = {
+    "world": "compiling the geometry kernels; this happens once and takes up to a minute …\n",
+    "runs": "compiling the kernels for tubes and cables; this happens once and takes up to a minute …\n",
+}
 
 app = typer.Typer(
     name="fitcheck",
@@ -78,12 +82,26 @@ def colour() -> bool:
     return sys.stdout.isatty() and "NO_COLOR" not in os.environ
 
 
-def announce_compilation() -> None:
-    """The very first run compiles the geometry kernels: say what the wait is for."""
-    from fitcheck.world.kernels import is_compiled
+def announce_compilation(elsewhere: bool = False) -> None:
+    """From now on say what the wait is for where something is compiled, once for each kind of kernels.
 
-    if not is_compiled():
-        tell("compiling the geometry kernels; this happens once and takes up to a minute …\n")
+    Args:
+        elsewhere: other processes are going to compile: said at once, if nothing is kept yet.
+    """
+    from fitcheck.outputs.progress import instead
+    from fitcheck.world.kernels import is_compiled
+    from fitcheck.world.kernels.waits import tell_of_waits
+
+    said: set[str] = set()
+
+    def begin(room: str) -> None:
+        if room in WAITS and room not in said:
+            said.add(room)
+            tell(instead(sys.stderr) + WAITS[room])
+
+    tell_of_waits(begin)
+    if elsewhere and not is_compiled():
+        begin("world")
 
 
 def checked(
@@ -112,19 +130,9 @@ def given_values(given: list[str] | None) -> dict[str, str]:
 
 
 def _laid(world: World, quiet: bool) -> World:
-    """The world with its runs laid; says what the first search waits for, and which run is searched for."""
+    """The world with its runs laid; says which run is searched for."""
     from fitcheck.outputs.progress import rewritten_line
-    from fitcheck.runs.lay import is_compiled, laid
-
-    begun = False
-
-    def begin(number: int, run: str) -> None:
-        # Asked when there is something to search for: where ways are remembered, no compiler is loaded.
-        nonlocal begun
-        if not begun and not is_compiled():
-            tell("compiling the search for runs; this happens once and takes about a minute …\n")
-        begun = True
-        write(f"laying runs: {number} of {len(world.wishes)}, {run}")
+    from fitcheck.runs.lay import laid
 
     with rewritten_line(sys.stderr, silent=quiet) as write:
-        return laid(world, begin)
+        return laid(world, lambda number, run: write(f"laying runs: {number} of {len(world.wishes)}, {run}"))

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from fitcheck.world.kernels import kept
-from fitcheck.world.kernels.native import BareEntry, is_kept, native
+from fitcheck.world.kernels.native import BareEntry, Entry, is_kept, native
+from fitcheck.world.kernels.waits import tell_of_waits
 
 
 class Pair(NamedTuple):
@@ -82,6 +83,33 @@ def test_code_is_made_once_and_then_read(folder, monkeypatch):
     with pytest.raises(ImportError):
         entry(weigh)(Pair(np.ones((1, 1)), np.ones(1)), 2, 1, np.ones((1, 1)))
     assert list(folder.iterdir()) == [file]
+
+
+@pytest.fixture
+def told():
+    rooms = []
+    tell_of_waits(rooms.append)
+    yield rooms
+    tell_of_waits(None)
+
+
+def test_who_waits_for_the_compiler_is_told_once(folder, told):
+    ask(entry(weigh))
+    # One that became part of it was compiled on the way.
+    assert told == ["world"]
+    ask(entry(weigh))
+    assert told == ["world"]
+
+
+def test_who_waits_for_a_kernel_that_numba_keeps_is_told_once(tmp_path, told):
+    # numba keeps code for functions that stand in a file, each time they are made of it anew.
+    source = tmp_path / "made_up.py"
+    source.write_text("def twice(x: float) -> float:\n    return 2.0 * x\n")
+    for _ in range(2):
+        made = {"__name__": "fitcheck.runs.kernels.made_up"}
+        exec(compile(source.read_text(), str(source), "exec"), made)
+        assert Entry(made["twice"])(2.5) == 5.0
+        assert told == ["runs"]
 
 
 def test_damaged_code_is_made_anew(folder):

@@ -9,7 +9,8 @@ from run_oracles import body_distances, clutter, oblong_hole, plate, round_hole,
 from scipy.spatial.distance import cdist
 from worlds import box, part, rod, world
 
-from fitcheck.runs.necks import FLOOR, passes, widest
+from fitcheck.runs.kernels import compiled
+from fitcheck.runs.necks import FINEST, FLOOR, SLACK, _room, passes, widest
 from fitcheck.runs.obstacles import distance_at, obstacles
 
 # Between what was found and what is proved, mm in radius, and how near the demand is met: 0.1 in diameter.
@@ -143,6 +144,30 @@ def test_an_end_in_a_tight_place():
     assert neck.names[0] == "a.body"
     inside = widest(obstacles(scene), np.array([0.0, 0, 7]), np.array([90.0, 0, 0]), region)
     assert (inside.value, inside.most) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("seed", "room"), [(0, 7.05), (1, 7.2), (2, 7.5)])
+def test_no_cube_has_more_room_than_is_said(seed, room):
+    """Between the walls of a slot of 14 mm too, where more is said than a cube's middle and size would."""
+    pose = turned(np.random.default_rng(seed), (3, -2, 5))
+    among = obstacles(world(part("plate", plate(2.0, oblong_hole(14, 40)), pose=pose)))
+    start, goal, region = behind(pose)
+    ends = np.array([start, goal])
+    leaves = _room(among, ends, region)
+    count = compiled.plant_leaves(leaves, among.solids, np.inf)
+    for _ in range(12):
+        count = compiled.halve_leaves(leaves, among.solids, count, ends, room, SLACK, FINEST)
+    (kept,) = np.nonzero((leaves.children[:count] == 0) & np.isfinite(leaves.rooms[:count]))
+    edges = leaves.pitch / 2.0 ** leaves.places[kept, 0]
+    middles = np.array(leaves.low) + (leaves.places[kept, 1:] + 0.5) * edges[:, None]
+    sharper = leaves.mosts[kept] < leaves.rooms[kept] + np.sqrt(3) / 2 * edges - 1e-9
+    assert sharper.sum() > 10
+    rng = np.random.default_rng(seed)
+    for _ in range(20):
+        points = middles + rng.uniform(-0.5, 0.5, middles.shape) * edges[:, None]
+        in_it = (points <= leaves.high).all(axis=1)
+        rooms = distance_at(among, points)[0]
+        assert (rooms - leaves.mosts[kept])[in_it].max() <= 1e-9
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -17,7 +17,7 @@ def rewritten_line(stream: TextIO, silent: bool = False) -> Iterator[Callable[[s
 
     It writes nothing where the stream is no terminal, or one that cannot clear a line.
     """
-    if silent or not stream.isatty() or os.environ.get("TERM") == "dumb":
+    if silent or not _can_wipe(stream):
         yield lambda text: None
         return
 
@@ -37,3 +37,12 @@ def rewritten_line(stream: TextIO, silent: bool = False) -> Iterator[Callable[[s
         if written:
             stream.write(WIPE)
             stream.flush()
+
+
+def instead(stream: TextIO) -> str:
+    """What is written before a line that is to stay, in the place of one that may stand there now."""
+    return WIPE if _can_wipe(stream) else ""
+
+
+def _can_wipe(stream: TextIO) -> bool:
+    return stream.isatty() and os.environ.get("TERM") != "dumb"

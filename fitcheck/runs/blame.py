@@ -9,24 +9,18 @@ from itertools import pairwise
 import numpy as np
 
 from fitcheck.runs.demands import Judged, in_the_way, judge, legs
-from fitcheck.runs.legs import Found, Limits
+from fitcheck.runs.largest import largest
+from fitcheck.runs.legs import Found
 from fitcheck.runs.necks import FLOOR, Neck, widest
-from fitcheck.runs.single import Others, Way, find_way, region, unopened
+from fitcheck.runs.single import Others, Way, region, unopened
 from fitcheck.runs.threading import admits, opening_size
 from fitcheck.world.wishes import NoWay, Passage, RunWish
 from fitcheck.world.world import World
 
 # A search that found nowhere to go after so few steps from an end had no room to bend there.
 DIED_AT_ONCE = 12
-# What would pass is found by halving, to these, mm.
-TO_OUTSIDE, TO_RADIUS, TO_WIDTH = 0.25, 0.5, 0.05
-# What would pass is asked for once, and as it comes, not for the shortest.
-AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
-# Where halving may begin, as shares from the least to what is demanded: the least is not always the easiest
-# to find, with steps of the search many times its bends.
-SHARES = (0.0, 0.125, 0.25, 0.5)
-# How small a share of the demanded outside is tried at all.
-LEAST = 0.1
+# How wide a flat cable may be for an opening is found by halving, to this, mm.
+TO_WIDTH = 0.05
 # Whether balls smaller than this share of what is needed pass is not asked.
 LEAST_BALL = 1 / 3
 
@@ -53,7 +47,7 @@ def no_way(
     if neck is not None and 2 * (neck.most - wish.clearance) < wish.outside:
         why = NoWay("narrow", True, parts=neck_parts(neck), widest=_through(neck, wish))
         most = 2 * (neck.most - wish.clearance)
-        return replace(why, largest_outside=_largest(world, wish, "outside", TO_OUTSIDE, most)), neck.where
+        return replace(why, largest_outside=largest(world, wish, "outside", most)), neck.where
     place, where, parts = _no_room(wish, alone, in_the_way(world, wish).names)
     why = NoWay(
         "bend" if place else "search",
@@ -61,8 +55,8 @@ def no_way(
         place=place,
         parts=parts,
         widest=None if neck is None else _through(neck, wish),
-        largest_outside=_largest(world, wish, "outside", TO_OUTSIDE),
-        largest_radius=_largest(world, wish, "radius", TO_RADIUS),
+        largest_outside=largest(world, wish, "outside"),
+        largest_radius=largest(world, wish, "radius"),
     )
     if why.largest_radius is not None and why.reason == "search":
         # A tighter bend would pass: so it is bending that fails, wherever that is.
@@ -112,12 +106,13 @@ def _taken(world: World, alone: Way, others: Others) -> tuple[NoWay, np.ndarray]
 def _neck(world: World, wish: RunWish) -> Neck | None:
     """The narrowest place on the widest way, among all legs and alternatives."""
     among = in_the_way(world, wish)
-    floor = max(FLOOR, LEAST_BALL * (wish.outside / 2 + wish.clearance))
+    need = wish.outside / 2 + wish.clearance
+    floor = max(FLOOR, LEAST_BALL * need)
     found = None
     for ways in _corridors(wish):
         narrowest = None
         for a, b in pairwise(ways):
-            neck = widest(among, a, b, region(among, wish), floor)
+            neck = widest(among, a, b, region(among, wish), floor, need)
             if narrowest is None or neck.value < narrowest.value:
                 narrowest = neck
         if found is None or (narrowest is not None and narrowest.value > found.value):
@@ -160,26 +155,3 @@ def _no_room(
 
 def _between(wish: RunWish) -> str:
     return f"between {wish.start.place} and {wish.goal.place}"
-
-
-def _largest(world: World, wish: RunWish, size: str, to: float, most: float = np.inf) -> float | None:
-    """The largest outside or bend radius below the demanded one, and `most`, for which a way is found, mm."""
-    demanded = getattr(wish, size)
-    least, most = wish.outside / 2 if size == "radius" else LEAST * demanded, min(demanded, most)
-    tried = (least + share * (most - least) for share in SHARES) if most > least else ()
-    good = next((value for value in tried if _passes(world, wish, size, value)), None)
-    if good is None:
-        return None
-    bad = most
-    while bad - good > to:
-        middle = (good + bad) / 2
-        if _passes(world, wish, size, middle):
-            good = middle
-        else:
-            bad = middle
-    return float(good)
-
-
-def _passes(world: World, wish: RunWish, size: str, value: float) -> bool:
-    sized = replace(wish, outside=value) if size == "outside" else replace(wish, radius=value)
-    return isinstance(find_way(world, sized, limits=AS_IT_COMES), Way)

@@ -36,13 +36,3 @@ def laid(world: World, tell: Callable[[int, str], None] | None = None) -> World:
             remember(among, runs)
         found = _laid[world] = with_runs(world, runs)
     return found
-
-
-def is_compiled() -> bool:
-    """Whether a search starts at once; else it waits for the compiler first."""
-    from fitcheck.runs.kernels import compiled, search_compiled
-    from fitcheck.world.kernels.native import is_kept
-
-    # What every search asks; the rest is compiled when it is asked for.
-    first = compiled.halve_cells, search_compiled.ways_home, search_compiled.grow
-    return all(is_kept(one) for one in first)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 
 from fitcheck.runs.kernels import search_compiled as compiled
@@ -24,15 +26,33 @@ def mended(
     Returns:
         Also the (3,) place where the last try lacked most.
     """
-    worst = corners[0]
-    for given in (corners, shorter(tight, corners, radius, tries), _finer(corners, radius)):
+
+    def starts() -> Iterator[np.ndarray]:
+        yield corners
+        yield shorter(tight, corners, radius, tries)
+        yield _finer(corners, radius)
+
+    return _bent(space, starts(), radius)
+
+
+def bent(space: Space, corners: np.ndarray, radius: float) -> np.ndarray | None:
+    """Corners (n, 3) of a clear route near one that is not, or that has legs too short for its bends.
+
+    None if that failed.
+    """
+    return _bent(space, (corners, _finer(corners, radius)), radius)[0]
+
+
+def _bent(space: Space, starts: Iterable[np.ndarray], radius: float) -> tuple[np.ndarray | None, np.ndarray]:
+    worst = np.zeros(3)
+    for given in starts:
         made, held, rails = np.ascontiguousarray(given), *held_corners(given)
         for spare in SPARES:
             made = compiled.bend_clear(space, made, radius, held, rails, spare, 0.0, ROUNDS)
             if compiled.is_clear(space, made, radius, 0.0):
                 return tidy(made), worst
-        worst = compiled.worst_place(space, made, radius)
-    return None, np.array(worst)
+        worst = np.array(compiled.worst_place(space, made, radius))
+    return None, worst
 
 
 def _finer(corners: np.ndarray, radius: float) -> np.ndarray:

@@ -20,11 +20,13 @@ from fitcheck.runs.obstacles import Obstacles, distance_at
 PITCH, MOST_FIRST, MOST = 24.0, 50_000, 1_500_000
 # Between the ball found and the one proved too wide, mm, in radius; and the smallest cube for it.
 ENOUGH, FINEST = 0.05, 0.02
+# A proof that ENOUGH more does not pass leaves them ENOUGH apart, but for rounding, mm.
+ROUNDING = 1e-9
 # Whether less than this passes, mm in radius, is not proved: walls would have to be gone over
 # in cubes as small as this.
 FLOOR = 1.5
-# Rounds after which what is proved so far is given.
-ROUNDS = 80
+# Rounds after which what is proved so far is given, and after which it is left open whether one ball passes.
+ROUNDS, SETTLING = 80, 160
 # As long as the bounds are farther apart than this, mm, their middle is tried.
 COARSE = 0.1
 # A cube is halved where a way by it lacks the room for so many of its edges more than the best does.
@@ -73,19 +75,21 @@ def widest(
     goal: np.ndarray,
     region: np.ndarray | None = None,
     floor: float = FLOOR,
+    asked: float = 0.0,
 ) -> Neck:
     """The widest ball that can be moved from start to goal, (3,) mm, inside a region.
 
     Args:
         region: (2, 3) where its middle must stay; the bounds of the obstacles if none is given.
         floor: smaller balls are not proved to be stopped; `most` is then this, mm.
+        asked: whether a ball of this radius passes is settled first, mm; 0 for none.
     """
     ends = np.array([start, goal], float)
     rooms = distance_at(obstacles, ends)[0]
     tight = int(rooms.argmin())
     known = _Bounds(0.0, max(float(rooms[tight]), 0.0), ends[tight], ends)
     if known.most > 0.0:
-        _narrow_down(obstacles, _room(obstacles, ends, region), ends, known, floor)
+        _narrow_down(obstacles, _room(obstacles, ends, region), ends, known, floor, asked)
     bodies = _beside(obstacles, known.where)
     return Neck(
         known.value, known.most, known.where, bodies, tuple(obstacles.names[k] for k in bodies), known.way
@@ -108,7 +112,7 @@ def passes(
     known = _Bounds(0.0, least, ends[0], ends)
     leaves = _room(obstacles, ends, region)
     count = compiled.plant_leaves(leaves, obstacles.solids, radius + leaves.pitch)
-    for _ in range(ROUNDS):
+    for _ in range(SETTLING):
         count = _round(obstacles, leaves, count, ends, known, radius)
         if known.value >= radius or count == 0:
             return True
@@ -118,15 +122,20 @@ def passes(
 
 
 def _narrow_down(
-    obstacles: Obstacles, leaves: Leaves, ends: np.ndarray, known: _Bounds, floor: float
+    obstacles: Obstacles, leaves: Leaves, ends: np.ndarray, known: _Bounds, floor: float, asked: float
 ) -> None:
     """Raise the value and lower the most until they meet, or enough was tried."""
     count = compiled.plant_leaves(leaves, obstacles.solids, known.most + leaves.pitch)
-    for _ in range(ROUNDS):
+    settling, rounds = SETTLING, ROUNDS
+    while settling and rounds:
         gap = known.most - known.value
-        if gap <= ENOUGH or known.most <= floor or count == 0:
+        if gap <= ENOUGH + ROUNDING or known.most <= floor or count == 0:
             return
         room = max(known.value + (gap / 2 if gap > COARSE else ENOUGH), floor)
+        if known.value < asked < known.most:
+            room, settling = asked, settling - 1
+        else:
+            rounds -= 1
         count = _round(obstacles, leaves, count, ends, known, min(room, known.most))
 
 
@@ -179,6 +188,7 @@ def _grid(low: np.ndarray, high: np.ndarray) -> Leaves:
         (x, y, z),
         np.empty(MOST, np.int64),
         np.empty((MOST, 4), np.int64),
+        np.empty(MOST),
         np.empty(MOST),
     )
 

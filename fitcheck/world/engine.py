@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.parts.solids import Piece
-from fitcheck.world import kernels, moves, pairs, slides, volumes
+from fitcheck.world import moves, pairs, volumes
 from fitcheck.world.bodies import Bodies, Body, bodies, bounds_gap, near, with_probe
 from fitcheck.world.frames import IDENTITY, SIDES
 from fitcheck.world.pairs import CONTACT, Measured
@@ -20,7 +20,7 @@ from fitcheck.world.world import piece_bounds
 
 __all__ = [
     "CONTACT", "Bodies", "Body", "Measured", "Overlap", "Probe", "Travel", "bodies", "hits_after",
-    "is_compiled", "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
+    "measure", "near", "overlap", "probe", "side_moves", "sweep_probe", "travel",
 ]  # fmt: skip
 
 Pairs = np.ndarray | Sequence[tuple[int, int]]
@@ -107,11 +107,6 @@ def _measured(bodies: Bodies, chosen: np.ndarray, reach: np.ndarray) -> list[Mea
             if found.distance[k] <= reach[own] + pairs.EDGE or not found.decided[k]
         }
     return [answered.get(k) or pairs.at_least(beyond) for k, beyond in enumerate(far.tolist())]
-
-
-def is_compiled() -> bool:
-    """Whether the first questions are answered at once; else they wait for the compiler."""
-    return kernels.is_compiled() and slides.is_compiled() and volumes.is_compiled()
 
 
 def _piece_pairs(bodies: Bodies, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -11,7 +11,6 @@ from functools import lru_cache
 import numpy as np
 
 from fitcheck.world.kernels import sliding
-from fitcheck.world.kernels.native import is_kept
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,11 +97,6 @@ def _frame_along(x: float, y: float, z: float) -> np.ndarray:
     frame = np.column_stack([across, np.cross(towards, across), towards])
     frame.setflags(write=False)
     return frame
-
-
-def is_compiled() -> bool:
-    """Whether the first moves and overlaps are answered at once; else they wait for the compiler."""
-    return is_kept(sliding.first_touch) and is_kept(sliding.longest_chord)
 
 
 def warm() -> None:

@@ -19,7 +19,6 @@ from fitcheck.world import slides
 from fitcheck.world.bodies import Bodies
 from fitcheck.world.frames import SIDES
 from fitcheck.world.kernels.girth import girth
-from fitcheck.world.kernels.native import is_kept
 from fitcheck.world.prisms import prism
 from fitcheck.world.trees import Pose
 
@@ -147,11 +146,6 @@ def corners_and_faces(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
     """(n, 3) vertices, mm, and (m, 3) faces."""
     mesh = solid.to_mesh64()
     return np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64)
-
-
-def is_compiled() -> bool:
-    """Whether the thickness of a sliver is answered at once; else it waits for the compiler."""
-    return is_kept(girth)
 
 
 def way_out(pairs: Sequence[tuple[Solid, Solid, np.ndarray]], limit: float) -> float | None:

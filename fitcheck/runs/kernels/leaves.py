@@ -1,8 +1,12 @@
 """Space as cubes that are halved where it matters: is there a way with so much room?
 
 A cube whose middle is f from the nearest solid holds no point with more room than f plus half
-its diagonal, and none with less than f less that. So a way with room t goes only through cubes
+its diagonal r, and none with less than f less that. So a way with room t goes only through cubes
 that may have it; and one through cubes that surely have it is a way.
+
+Between walls that face each other there is a sharper bound. With a wall at f to one side of the middle and
+one at g straight opposite, a point x at most r from the middle is within sqrt(r^2 + f g) of one of the
+two: by Stewart's theorem that is the most that the weighted mean of both squared distances comes to.
 """
 
 from __future__ import annotations
@@ -15,10 +19,15 @@ import numpy as np
 
 from fitcheck.runs.kernels.solids import Solids, distance
 from fitcheck.world.kernels.native import native
-from fitcheck.world.kernels.vectors import Floats, Ints, Vector
+from fitcheck.world.kernels.vectors import Floats, Ints, Vector, along, length, scale
 
 # Half the diagonal of a cube of edge 1.
 HALF_DIAGONAL = sqrt(3.0) / 2.0
+# The wall next to a cube is looked for from beside its middle, shares of half the diagonal along each axis:
+# on the plane between two walls itself neither is the next one.
+BESIDE = (0.031, 0.077, -0.055)
+# How far to each side, mm, and how near to a wall is on it; steps towards the one opposite.
+NUDGE, ON_WALL, STEPS = 1e-4, 1e-6, 8
 
 
 class Leaves(NamedTuple):
@@ -32,6 +41,7 @@ class Leaves(NamedTuple):
         children: (n,) row of the first of eight halves, 0 for a leaf.
         places: (n, 4) how often halved, and where in a grid of that size.
         rooms: (n,) from the middle to the nearest solid, mm.
+        mosts: (n,) no point of the cube has more room, mm.
     """
 
     low: Vector
@@ -41,6 +51,7 @@ class Leaves(NamedTuple):
     children: Ints
     places: Ints
     rooms: Floats
+    mosts: Floats
 
 
 @native
@@ -79,13 +90,46 @@ def edge(leaves: Leaves, i: int) -> float:
 
 @native
 def measure(leaves: Leaves, solids: Solids, i: int, cap: float) -> None:
-    """Fill the room of cube i; one wholly beyond the region has none."""
+    """Fill the room of cube i and the most that it can have; one wholly beyond the region has none."""
     x, y, z = middle(leaves, i)
     p, h = centre(leaves, i), edge(leaves, i) / 2.0
     if p[0] - h >= leaves.high[0] or p[1] - h >= leaves.high[1] or p[2] - h >= leaves.high[2]:
         leaves.rooms[i] = -np.inf
     else:
         leaves.rooms[i] = distance(solids, x, y, z, cap)
+    leaves.mosts[i] = leaves.rooms[i] + HALF_DIAGONAL * edge(leaves, i)
+
+
+@native
+def tighten(leaves: Leaves, solids: Solids, i: int) -> None:
+    """Lower the most room that cube i can have, if it lies between two walls that face each other."""
+    c, r = middle(leaves, i), HALF_DIAGONAL * edge(leaves, i)
+    cap = leaves.rooms[i] + 4.0 * r
+    x, y, z = c[0] + BESIDE[0] * r, c[1] + BESIDE[1] * r, c[2] + BESIDE[2] * r
+    gx = distance(solids, x + NUDGE, y, z, cap) - distance(solids, x - NUDGE, y, z, cap)
+    gy = distance(solids, x, y + NUDGE, z, cap) - distance(solids, x, y - NUDGE, z, cap)
+    gz = distance(solids, x, y, z + NUDGE, cap) - distance(solids, x, y, z - NUDGE, cap)
+    steep = sqrt(gx * gx + gy * gy + gz * gz)
+    if steep < NUDGE:
+        return
+    # The next wall, and from there through the middle to the one opposite. Both need not be met exactly:
+    # what is left to a wall counts.
+    off = distance(solids, x, y, z, cap) / steep
+    wall = (x - off * gx, y - off * gy, z - off * gz)
+    left = max(distance(solids, wall[0], wall[1], wall[2], cap), 0.0)
+    ahead = (c[0] - wall[0], c[1] - wall[1], c[2] - wall[2])
+    f = length(ahead)
+    if f <= r:
+        return
+    ahead = scale(ahead, 1.0 / f)
+    g, rest = leaves.rooms[i], cap
+    for _ in range(STEPS):
+        p = along(c, ahead, g)
+        rest = distance(solids, p[0], p[1], p[2], cap)
+        if rest < ON_WALL or g > f + 2.0 * r:
+            break
+        g += rest
+    leaves.mosts[i] = min(leaves.mosts[i], sqrt(r * r + f * g) + max(left, rest, 0.0))
 
 
 @native
@@ -104,8 +148,8 @@ def plant(leaves: Leaves, solids: Solids, cap: float) -> int:
 
 
 @native
-def halve(leaves: Leaves, solids: Solids, i: int, count: int) -> int:
-    """Halve leaf i, the new ones from row `count` on; how many cubes there are now."""
+def halve(leaves: Leaves, solids: Solids, i: int, count: int, room: float) -> int:
+    """Halve leaf i, the new ones from row `count` on, in doubt of a room; how many cubes there are now."""
     leaves.children[i] = count
     cap = leaves.rooms[i] + edge(leaves, i)
     for child in range(8):
@@ -116,6 +160,9 @@ def halve(leaves: Leaves, solids: Solids, i: int, count: int) -> int:
         places[3] = 2 * leaves.places[i, 3] + (child & 1)
         leaves.children[count] = 0
         measure(leaves, solids, count, cap)
+        half = HALF_DIAGONAL * edge(leaves, count)
+        if 2.0 * half < leaves.rooms[count] < room + half and leaves.mosts[count] >= room:
+            tighten(leaves, solids, count)
         count += 1
     return count
 
@@ -165,7 +212,7 @@ def flood(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Int
     held = 0
     maybe = [(0.0, start)]
     parents[start] = start
-    if leaves.rooms[start] + HALF_DIAGONAL * edge(leaves, start) < room:
+    if leaves.mosts[start] < room:
         return np.empty(0, np.int64)
     while held or maybe:
         if held:
@@ -192,9 +239,9 @@ def flood(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Int
                     continue
                 if parents[other] >= 0:
                     continue
-                half = HALF_DIAGONAL * edge(leaves, other)
-                if leaves.rooms[other] + half < room:
+                if leaves.mosts[other] < room:
                     continue
+                half = HALF_DIAGONAL * edge(leaves, other)
                 parents[other] = here
                 if leaves.rooms[other] - half >= room:
                     sure[held] = other
@@ -231,7 +278,7 @@ def spread(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Fl
     costs = np.full(count, np.inf)
     sure, todo = np.empty(count, np.int64), np.empty(1024, np.int64)
     half = HALF_DIAGONAL * edge(leaves, start)
-    if leaves.rooms[start] + half < room:
+    if leaves.mosts[start] < room:
         return costs
     costs[start] = 0.0 if leaves.rooms[start] - half >= room else edge(leaves, start)
     maybe = [(costs[start], start)]
@@ -263,7 +310,7 @@ def spread(leaves: Leaves, count: int, start: int, goal: int, room: float) -> Fl
                     continue
                 h = edge(leaves, other)
                 half = HALF_DIAGONAL * h
-                if leaves.rooms[other] + half < room:
+                if leaves.mosts[other] < room:
                     continue
                 if leaves.rooms[other] - half >= room:
                     if costs[here] < costs[other]:
@@ -308,7 +355,7 @@ def halve_between(
             continue
         # A leaf in a dead end is come to and left again: twice its own edge more than the best way.
         if out[i] + back[i] < out[goal] + slack * h:
-            now = halve(leaves, solids, i, now)
+            now = halve(leaves, solids, i, now, room)
     return now
 
 

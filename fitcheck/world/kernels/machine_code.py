@@ -14,8 +14,10 @@ import llvmlite.binding as llvm
 import numba
 import numpy as np
 from numba import carray, types  # type: ignore[attr-defined]
+from numba.core import event
 
 from fitcheck.world.kernels import kept
+from fitcheck.world.kernels.waits import wait_begins
 
 # What may be left to the C library: it gives the same wherever it is.
 OUTSIDE = {
@@ -23,6 +25,25 @@ OUTSIDE = {
     "memcpy", "memmove", "memset", "pow", "sin", "sincos", "sqrt", "tan",
 }  # fmt: skip
 RESULTS = {"None": types.void, "int": types.int64, "float": types.float64}
+
+
+class _Waits(event.Listener):
+    """Tells of each kernel of ours that is compiled, but not of those that become part of it."""
+
+    def __init__(self) -> None:
+        self._begun = 0
+
+    def on_start(self, event: Any) -> None:
+        self._begun += 1
+        module = event.data["dispatcher"].py_func.__module__
+        if self._begun == 1 and module.startswith("fitcheck."):
+            wait_begins(module.split(".")[1])
+
+    def on_end(self, event: Any) -> None:
+        self._begun -= 1
+
+
+event.register("numba:compile", _Waits())
 
 
 def dispatcher(function: Callable[..., Any]) -> Any:

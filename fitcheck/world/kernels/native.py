@@ -9,7 +9,6 @@ from __future__ import annotations
 import ctypes
 from collections.abc import Callable
 from functools import cached_property, update_wrapper
-from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -61,14 +60,6 @@ class Entry(Native):
 
         self.function.__qualname__ = f"{self.name}_{kept.fingerprint(self.room)}"
         return kept_dispatcher(self.function)
-
-    @property
-    def is_kept(self) -> bool:
-        """Whether it was compiled before, in this process or for a file on disk."""
-        folder = self.dispatcher.stats.cache_path
-        if self.dispatcher.signatures or folder is None:
-            return bool(self.dispatcher.signatures)
-        return any(Path(folder).glob(f"*.{self.function.__qualname__}-*.nbi"))
 
 
 class BareEntry(Native):

@@ -1,12 +1,15 @@
 """Many placements asked together, each as the engine answers it alone."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import crowds
 import numpy as np
 import pytest
 import worlds
 
+import fitcheck
+from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.bodies import near
 from fitcheck.world.engine import measure
 from fitcheck.world.placements import Placements
@@ -113,3 +116,22 @@ def test_a_part_wholly_inside_a_mesh_interferes_wherever_it_came_from():
     # The ball's corners lie on its sphere, its facets a little inside: between these the engine decides.
     sure = np.abs(np.abs(shifts[:, 0, 0]) - 53) > 3
     assert np.array_equal(clashing[sure], (shifts[:, 0, 0] < 53)[sure])
+
+
+def test_parts_of_a_scene_in_many_places():
+    """A pump stands where it is drawn, far off nothing is near; lifted through the roof it interferes."""
+    world = fitcheck.load(Path(__file__).resolve().parents[1] / "scenes/field_cube.yaml")
+    many = fitcheck.placements(world, [["pump", "pump_inlet", "pump_outlet", "pump_fill", "pump_plug"]])
+    shifts = np.zeros((3, 1, 3))
+    shifts[1, 0, 0], shifts[2, 0, 2] = 5000.0, 60.0
+    turns = np.broadcast_to(np.eye(3), (3, 1, 3, 3))
+    lifted = placed(many.bodies, many.groups, turns[2], shifts[2])
+    pump = [k for k, body in enumerate(lifted.all) if body.group.startswith("pump")]
+    others = [k for k in range(len(lifted)) if k not in pump]
+    hits = [m for m in measure(lifted, [(i, j) for i in pump for j in others], 0.0) if m.interferes]
+    assert many.interfere(turns, shifts).tolist() == [False, False, bool(hits)]
+    assert hits
+    found = many.near(turns, shifts, 5.0)
+    assert {0} <= set(found.placement.tolist()) <= {0, 2}
+    with pytest.raises(ValueMistake):
+        fitcheck.placements(world, [["pmup"]])

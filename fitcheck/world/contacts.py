@@ -72,6 +72,20 @@ def allowed(world: World, body_a: Body, body_b: Body) -> Permission | None:
     return max(found, key=lambda p: (p.zone is not None, p.gives), default=None)
 
 
+def permitted(world: World, bodies: Bodies) -> set[tuple[int, int]]:
+    """Pairs of bodies, the lower first, that the scene lets touch."""
+    of_part: dict[str, list[int]] = {}
+    for k, body in enumerate(bodies.all):
+        of_part.setdefault(body.part_name, []).append(k)
+    found = set()
+    for contact in world.contacts:
+        for i in of_part.get(contact.a, ()):
+            for j in of_part.get(contact.b, ()):
+                if _permission(contact, bodies.all[i], bodies.all[j]) is not None:
+                    found.add((min(i, j), max(i, j)))
+    return found
+
+
 def _permission(contact: Contact, one: Body, other: Body) -> Permission | None:
     best = None
     for a, b in ((one, other), (other, one)):

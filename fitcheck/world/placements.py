@@ -9,94 +9,29 @@ the other. Only where these bounds leave it open are triangles asked.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
-from fitcheck.parts.solids import Kind
 from fitcheck.world import pairs, trees
 from fitcheck.world.bodies import Bodies, near
 from fitcheck.world.couples import MESH, Couples
 from fitcheck.world.engine import measure
-from fitcheck.world.forest import planted
 from fitcheck.world.kernels.bodies import Bodies as Pieces
 from fitcheck.world.kernels.bodies import make_scratch
-from fitcheck.world.kernels.descent import Asked, nearest_pairs
-from fitcheck.world.kernels.descent import make_scratch as trees_scratch
 from fitcheck.world.kernels.survey import survey
-from fitcheck.world.nested import inside, point_inside
+from fitcheck.world.memory import REMEMBERED, Memory, depth_of
+from fitcheck.world.nested import inside
 from fitcheck.world.pairs import CONTACT, FLUSH, TOUCHING, Measured, measure_rows
+from fitcheck.world.portion import Near, Portion
 
 # Placements asked in one go: first few, so that the next have something to start from.
 FIRST, MOST = 16, 4096
 # Rows of one go, at most: placements times pairs.
 ROWS = 400_000
-# So many places of each pair of meshes are remembered.
-REMEMBERED = 24
 # A distance asked for is worth more to later placements if it is known so far, mm.
 KNOWN_TO = 20.0
 # Bounds are kept off their own rounding, mm.
 ROUNDING = 1e-7
-CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
-
-
-class Near(NamedTuple):
-    """Pairs of bodies near each other, one row each, in the order of the placements.
-
-    Args:
-        placement: (m,) number of the placement.
-        bodies: (m, 2) indices, the lower first.
-        distance: (m,) mm, 0 where they touch or interfere.
-        interferes: (m,) whether they are deeper in each other than a contact.
-    """
-
-    placement: np.ndarray
-    bodies: np.ndarray
-    distance: np.ndarray
-    interferes: np.ndarray
-
-
-@dataclass(eq=False)
-class _Memory:
-    """What is known of one pair of pieces, one row a place: the second in the frame of the first.
-
-    There they are at least `least` and at most `most` apart, mm, and neither lies in the other; or both hold
-    a ball of radius `deep`.
-    """
-
-    corners: np.ndarray
-    turns: np.ndarray
-    shifts: np.ndarray
-    least: np.ndarray
-    most: np.ndarray
-    deep: np.ndarray
-    count: int = 0
-
-    @staticmethod
-    def of(half: np.ndarray) -> _Memory:
-        """Nothing known yet of a pair whose second has these half sizes."""
-        places = np.empty((REMEMBERED, 3, 3)), np.empty((REMEMBERED, 3))
-        return _Memory(half * CORNERS, *places, *np.empty((3, REMEMBERED)))
-
-    def moved(self, turns: np.ndarray, shifts: np.ndarray) -> np.ndarray:
-        """(q, r) how far any point of the second moves at most from each place known, mm.
-
-        A rigid move is affine: the corner of the box around that moves most bounds them all.
-        """
-        n = self.count
-        turned = turns[:, None] - self.turns[None, :n]
-        ways = np.einsum("qrij,cj->qrci", turned, self.corners)
-        ways += (shifts[:, None] - self.shifts[None, :n])[:, :, None]
-        return np.asarray(np.sqrt((ways * ways).sum(axis=-1)).max(axis=-1))
-
-    def add(self, turn: np.ndarray, shift: np.ndarray, least: float, most: float, deep: float = 0.0) -> None:
-        """Remember a place, as long as there is room."""
-        if self.count < REMEMBERED:
-            k = self.count
-            self.turns[k], self.shifts[k] = turn, shift
-            self.least[k], self.most[k], self.deep[k] = least, most, deep
-            self.count += 1
 
 
 class Placements:
@@ -128,7 +63,7 @@ class Placements:
         self._mover_groups = piece_group[self._movers]
         frames = np.ascontiguousarray(bodies.rotations, float)
         self._own = Pieces(bodies.kinds.astype(np.int64), np.ascontiguousarray(bodies.halves, float), frames)
-        self._memories: dict[tuple[int, int], _Memory] = {}
+        self._memories: dict[tuple[int, int], Memory] = {}
         self._trees: dict[int, trees.Tree] = {}
 
     # --- questions ---
@@ -174,7 +109,7 @@ class Placements:
             for chosen, which, lower in part.meshed():
                 clash, distance = self._mesh_pair(part, which, chosen, lower, within)
                 close = (distance <= within) | clash
-                pair = np.broadcast_to(self._bodies_of(part.pairs[which]), (int(close.sum()), 2))
+                pair = np.broadcast_to(part.bodies_of(which), (int(close.sum()), 2))
                 rows.append(Near(part.numbers[chosen[close]], pair, distance[close], clash[close]))
         found = Near(*(np.concatenate(column) for column in zip(*rows, strict=True)))
         return self._by_bodies(found._replace(placement=left[found.placement]))
@@ -207,9 +142,7 @@ class Placements:
         hardest = self.bodies.kinds[flat].max(axis=1, initial=0)
         return np.ascontiguousarray(flat[np.argsort(hardest, kind="stable")], np.int64)
 
-    def _portions(
-        self, count: int, reach: float, turns: np.ndarray, shifts: np.ndarray
-    ) -> Iterator[_Portion]:
+    def _portions(self, count: int, reach: float, turns: np.ndarray, shifts: np.ndarray) -> Iterator[Portion]:
         turns, shifts = np.ascontiguousarray(turns, float), np.ascontiguousarray(shifts, float)
         begun, size = 0, FIRST
         while begun < count:
@@ -236,7 +169,7 @@ class Placements:
 
     def _asked(
         self, numbers: np.ndarray, rows: np.ndarray, reach: float, turns: np.ndarray, shifts: np.ndarray
-    ) -> _Portion:
+    ) -> Portion:
         own, count = self._own, len(numbers)
         frames, centres = own.frames.copy(), np.ascontiguousarray(self.bodies.centres.copy(), float)
         bounds = np.ascontiguousarray(self.bodies.bounds.copy(), float)
@@ -252,12 +185,18 @@ class Placements:
             np.ascontiguousarray(turns), np.ascontiguousarray(shifts),
             float(reach), CONTACT, FLUSH, int(reach == 0.0), make_scratch(), clashing, found, figures,
         )  # fmt: skip
-        return _Portion(
-            self, numbers, rows, meshed, clashing > 0, found[:many], figures[:many], turns, shifts
+        return Portion(
+            self.bodies,
+            self._group_of,
+            numbers,
+            rows,
+            meshed,
+            clashing > 0,
+            found[:many],
+            figures[:many],
+            turns,
+            shifts,
         )
-
-    def _bodies_of(self, pair: np.ndarray) -> np.ndarray:
-        return np.sort(self.bodies.body[pair], axis=-1)
 
     def _by_bodies(self, found: Near) -> Near:
         """The least of all pairs of pieces of two bodies."""
@@ -270,7 +209,7 @@ class Placements:
     # --- meshes ---
 
     def _mesh_pair(
-        self, part: _Portion, which: int, chosen: np.ndarray, lower: np.ndarray, reach: float
+        self, part: Portion, which: int, chosen: np.ndarray, lower: np.ndarray, reach: float
     ) -> tuple[np.ndarray, np.ndarray]:
         """One pair of pieces in many placements.
 
@@ -283,7 +222,7 @@ class Placements:
         memory = self._memories.get((i, j))
         if memory is None:
             row = (j, i)[int(couples.swapped[0])]
-            memory = self._memories[i, j] = _Memory.of(self.bodies.halves[row])
+            memory = self._memories[i, j] = Memory.of(self.bodies.halves[row])
         clash, distance = np.zeros(len(chosen), bool), np.full(len(chosen), np.inf)
         free = np.zeros(len(chosen), bool)
         at_most = np.full(len(chosen), np.inf)
@@ -323,99 +262,10 @@ class Placements:
         pose = trees.Pose(couples.rotations[k], couples.shifts[k])
         return inside(couples.trees[first], couples.trees[second], pose) is False
 
-    def _measured(self, part: _Portion, which: int, placement: int) -> tuple[Measured, float]:
+    def _measured(self, part: Portion, which: int, placement: int) -> tuple[Measured, float]:
         """What the engine says of one pair in one placement; radius of a ball that both hold, mm, or 0."""
-        bodies = part.bodies_of(which, np.array([placement]))
+        bodies = part.two_of(which, np.array([placement]))
         found = measure_rows(bodies, np.array([[0, 1]]), np.zeros(1, int), np.array([KNOWN_TO]))[0]
         if not found.interferes or np.isnan(found.on_a).any():
             return found, 0.0
-        return found, min(_depth_of(bodies, row, found.on_a) for row in (0, 1))
-
-
-@dataclass(frozen=True, eq=False)
-class _Portion:
-    """Some placements asked together, and what the kernel found."""
-
-    of: Placements
-    numbers: np.ndarray
-    pairs: np.ndarray
-    is_meshed: np.ndarray
-    clashing: np.ndarray
-    found: np.ndarray
-    figures: np.ndarray
-    turns: np.ndarray
-    shifts: np.ndarray
-
-    def plain(self) -> Near:
-        """Pairs without a mesh, answered."""
-        rows = self.is_meshed[self.found[:, 1]] == 0
-        placement, which = self.found[rows].T
-        distance, depth = self.figures[rows].T
-        return Near(self.numbers[placement], self.of._bodies_of(self.pairs[which]), distance, depth > CONTACT)
-
-    def meshed(self) -> Iterator[tuple[np.ndarray, int, np.ndarray]]:
-        """For each pair with a mesh the placements (q,) to ask it in, and lower bounds of the distance."""
-        rows = np.flatnonzero(self.is_meshed[self.found[:, 1]] == 1)
-        rows = rows[np.argsort(self.found[rows, 1], kind="stable")]
-        which = self.found[rows, 1]
-        for group in np.split(rows, np.flatnonzero(np.diff(which)) + 1):
-            if len(group):
-                yield self.found[group, 0], int(self.found[group[0], 1]), self.figures[group, 0]
-
-    def placed(self, row: int, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Rotations (q, 3, 3) and centres (q, 3) of a piece in these placements."""
-        bodies = self.of.bodies
-        group = self.of._group_of[bodies.body[row]]
-        turn, centre = bodies.rotations[row], bodies.centres[row]
-        if group < 0:
-            return np.broadcast_to(turn, (len(chosen), 3, 3)), np.broadcast_to(centre, (len(chosen), 3))
-        turns = self.turns[chosen, group]
-        return turns @ turn, turns @ centre + self.shifts[chosen, group]
-
-    def couples(self, which: int, chosen: np.ndarray) -> Couples:
-        """One pair of pieces in these placements, as rows 2 q and 2 q + 1 of bodies of its own."""
-        bodies = self.bodies_of(which, chosen)
-        rows = np.arange(2 * len(chosen)).reshape(-1, 2)
-        return Couples.of_one(bodies, rows)
-
-    def bodies_of(self, which: int, chosen: np.ndarray) -> Bodies:
-        """Only the two pieces of one pair, one after the other, for each of these placements."""
-        own = self.of.bodies
-        pair = self.pairs[which].tolist()
-        rotations, centres = np.empty((2 * len(chosen), 3, 3)), np.empty((2 * len(chosen), 3))
-        for k, row in enumerate(pair):
-            rotations[k::2], centres[k::2] = self.placed(row, chosen)
-        rows = np.tile(pair, len(chosen))
-        return Bodies(
-            kinds=own.kinds[rows],
-            halves=own.halves[rows],
-            rotations=rotations,
-            centres=centres,
-            bounds=np.empty((0, 2, 3)),
-            body=rows,
-            meshes=tuple(own.meshes[row] for row in pair) * len(chosen),
-            all=(),
-            body_bounds=np.empty((0, 2, 3)),
-            body_parts=np.empty(0, int),
-            serials=np.empty(0, int),
-            answers=None,
-        )
-
-
-def _depth_of(bodies: Bodies, row: int, point: np.ndarray) -> float:
-    """Radius of a ball about a point of the world that a piece holds, mm; 0 or less if none is known."""
-    at = (point - bodies.centres[row]) @ bodies.rotations[row]
-    half, mesh = bodies.halves[row], bodies.meshes[row]
-    if mesh is None and bodies.kinds[row] == Kind.CYLINDER:
-        return float(min(half[0] - np.hypot(at[0], at[1]), half[2] - abs(at[2])))
-    if mesh is None:
-        return float((half - np.abs(at)).min())
-    tree = trees.tree_of(int(Kind.MESH), half, mesh)
-    if not point_inside(tree, at[None]):
-        return 0.0
-    forest, roots = planted([tree])
-    piece = np.array([[roots[0], -1]]), np.zeros(1, np.int64), np.zeros((1, 3)), np.eye(3)[None], at[None]
-    distance, points = np.empty(1), np.empty((1, 2, 3))
-    asked = Asked(*piece, np.zeros(1), np.zeros(1, np.int64))
-    nearest_pairs(forest, asked, np.array([np.inf]), 0.0, trees_scratch(), distance, points)
-    return float(distance[0])
+        return found, min(depth_of(bodies, row, found.on_a) for row in (0, 1))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,7 +19,9 @@ from fitcheck.scene.choices import spelled
 from fitcheck.scene.kinds import Scalar
 from fitcheck.scene.layout_entries import Figure
 from fitcheck.scene.mistakes import Mistakes, ValueMistake
+from fitcheck.scene.options import overridden
 from fitcheck.scene.read import Scene, scene_of
+from fitcheck.scene.text import Document
 from fitcheck.world.bodies import bodies
 from fitcheck.world.forest import prepare
 from fitcheck.world.node import base
@@ -29,6 +31,8 @@ from fitcheck.world.world import World
 
 # Rules that are about runs: left out where none are laid.
 OF_RUNS = ("run", "loop", "drainage")
+# So many values of parameters are remembered as sound.
+SOUND = 100_000
 # Distances are measured up to this, mm.
 WITHIN = 20.0
 
@@ -39,6 +43,8 @@ class Asker:
     def __init__(self, layouts: Layouts) -> None:
         self.layouts = layouts
         self._shared = Shared()
+        # By the options chosen: the text with them, a scene read from it, the values it was found sound with.
+        self._sound: dict[Hashable, tuple[Document, Scene, set[tuple[str, str]]]] = {}
 
     def world(self, number: int) -> World:
         """A layout with its parts placed.
@@ -50,12 +56,27 @@ class Asker:
 
     def world_of(self, values: Mapping[str, Scalar]) -> World:
         """The same by the values of all that varies, which may lie between those of the file."""
-        layouts = self.layouts
-        document = varied(layouts.scene, layouts.document, layouts.chosen(values))
-        scene = scene_of(document, layouts.scene_path.parent, layouts.parameters(values), RULE_TYPES)
-        world = asked_world(scene, self._shared, layouts.file.runs)
+        world = asked_world(self._scene(values), self._shared, self.layouts.file.runs)
         prepare(world)
         return world
+
+    def _scene(self, values: Mapping[str, Scalar]) -> Scene:
+        """The scene with these values. The types judge each value of a parameter by itself, so once."""
+        layouts = self.layouts
+        given = layouts.parameters(values)
+        chosen = tuple(str(values[name]) for name in layouts.file.alternatives)
+        known = self._sound.get(chosen)
+        if known is None:
+            written = varied(layouts.scene, layouts.document, layouts.chosen(values))
+        else:
+            written, scene, sound = known
+            if sound.issuperset(given.items()):
+                return replace(scene, document=overridden(written, given), overrides=given)
+        scene = scene_of(written, layouts.scene_path.parent, given, RULE_TYPES)
+        _, _, sound = self._sound.setdefault(chosen, (written, scene, set()))
+        if len(sound) < SOUND:
+            sound.update(given.items())
+        return scene
 
     def hang_on(self) -> dict[str, frozenset[int]]:
         """Which wheels each entry of a part hangs on, as far as the layouts worked out so far can tell."""

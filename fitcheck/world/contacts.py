@@ -47,7 +47,15 @@ class Beyond:
         return max(self.end, self.side, self.mouth)
 
 
-_sorted: WeakKeyDictionary[World, dict[tuple[str, str], list[Contact]]] = WeakKeyDictionary()
+@dataclass(frozen=True, eq=False)
+class _Permissions:
+    """The contacts of a world by the parts they concern, and what was asked of them, by names of bodies."""
+
+    between: dict[tuple[str, str], list[Contact]]
+    known: dict[tuple[str, str], Permission | None]
+
+
+_permissions: WeakKeyDictionary[World, _Permissions] = WeakKeyDictionary()
 
 
 def allowed(world: World, body_a: Body, body_b: Body) -> Permission | None:
@@ -56,20 +64,23 @@ def allowed(world: World, body_a: Body, body_b: Body) -> Permission | None:
     Several contacts may concern one pair: the port's zone counts first, else the one
     that gives most.
     """
-    among = _sorted.get(world)
+    among = _permissions.get(world)
     if among is None:
-        among = {}
+        between: dict[tuple[str, str], list[Contact]] = {}
         for contact in world.contacts:
             for names in {(contact.a, contact.b), (contact.b, contact.a)}:
-                among.setdefault(names, []).append(contact)
-        _sorted[world] = among
-    between = among.get((body_a.part_name, body_b.part_name))
-    if between is None:
+                between.setdefault(names, []).append(contact)
+        among = _permissions[world] = _Permissions(between, {})
+    contacts = among.between.get((body_a.part_name, body_b.part_name))
+    if contacts is None:
         return None
-    found = [
-        permission for contact in between if (permission := _permission(contact, body_a, body_b)) is not None
-    ]
-    return max(found, key=lambda p: (p.zone is not None, p.gives), default=None)
+    pair = body_a.name, body_b.name
+    if pair not in among.known:
+        found = [_permission(contact, body_a, body_b) for contact in contacts]
+        among.known[pair] = max(
+            (p for p in found if p is not None), key=lambda p: (p.zone is not None, p.gives), default=None
+        )
+    return among.known[pair]
 
 
 def permitted(world: World, bodies: Bodies) -> set[tuple[int, int]]:

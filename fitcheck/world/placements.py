@@ -19,9 +19,9 @@ from fitcheck.world.engine import measure
 from fitcheck.world.kernels.bodies import Bodies as Pieces
 from fitcheck.world.kernels.bodies import make_scratch
 from fitcheck.world.kernels.survey import survey
-from fitcheck.world.memory import REMEMBERED, Memory, depth_of
+from fitcheck.world.memory import REMEMBERED, Memory, surely_deep
 from fitcheck.world.nested import inside
-from fitcheck.world.pairs import CONTACT, FLUSH, TOUCHING, Measured, measure_rows
+from fitcheck.world.pairs import CONTACT, FLUSH, TOUCHING, measure_rows
 from fitcheck.world.portion import Near, Portion
 
 # Placements asked in one go: first few, so that the next have something to start from.
@@ -233,7 +233,7 @@ class Placements:
             bounds = (memory.least[:known] - moved).max(axis=1) - ROUNDING
             free = bounds > 0.0
             lower = np.maximum(lower, bounds)
-            clash = ((2 * memory.deep[:known] - moved) > CONTACT + ROUNDING).any(axis=1)
+            clash = ((memory.deep[:known] - moved) > CONTACT + ROUNDING).any(axis=1)
             distance[clash] = 0.0
             beyond = free & (lower > reach) if reach > 0 else free
             left = np.flatnonzero(~clash & ~beyond)
@@ -252,20 +252,28 @@ class Placements:
             if settled[at] or (found[at] > TOUCHING and self._is_free(couples, k, first, second)):
                 memory.add(*place, float(found[at]), float(most[at]))
                 continue
-            measured, deep = self._measured(part, which, int(chosen[k]))
-            clash[k], distance[k] = measured.interferes, measured.distance
-            if deep > 0:
-                memory.add(*place, -np.inf, np.inf, deep)
+            clash[k], distance[k] = self._decided(part, which, int(chosen[k]), couples, k, memory)
         return clash, distance
+
+    def _decided(
+        self, part: Portion, which: int, placement: int, couples: Couples, k: int, memory: Memory
+    ) -> tuple[bool, float]:
+        """Whether a pair whose surfaces meet, or of which one lies in the other, interferes; its distance."""
+        place = couples.rotations[k], couples.shifts[k]
+        known = memory.count
+        if known:
+            moved = memory.moved(place[0][None], place[1][None])[0]
+            if ((memory.deep[:known] - moved) > CONTACT + ROUNDING).any():
+                return True, 0.0
+        first, second = (couples.trees[at] for at in couples.which[0].tolist())
+        deep = surely_deep(first, second, trees.Pose(*place))
+        if deep > CONTACT + ROUNDING:
+            memory.add(*place, -np.inf, np.inf, deep)
+            return True, 0.0
+        bodies = part.two_of(which, np.array([placement]))
+        found = measure_rows(bodies, np.array([[0, 1]]), np.zeros(1, int), np.array([KNOWN_TO]))[0]
+        return found.interferes, found.distance
 
     def _is_free(self, couples: Couples, k: int, first: int, second: int) -> bool:
         pose = trees.Pose(couples.rotations[k], couples.shifts[k])
         return inside(couples.trees[first], couples.trees[second], pose) is False
-
-    def _measured(self, part: Portion, which: int, placement: int) -> tuple[Measured, float]:
-        """What the engine says of one pair in one placement; radius of a ball that both hold, mm, or 0."""
-        bodies = part.two_of(which, np.array([placement]))
-        found = measure_rows(bodies, np.array([[0, 1]]), np.zeros(1, int), np.array([KNOWN_TO]))[0]
-        if not found.interferes or np.isnan(found.on_a).any():
-            return found, 0.0
-        return found, min(depth_of(bodies, row, found.on_a) for row in (0, 1))

@@ -113,3 +113,26 @@ def test_layouts_by_look_up(benchmark, tmp_path):
         print(f"\n10 million layouts, {tables.worked_out} worked out in {took:.1f} s; {looked_up / 1e6:.1f} million "
               f"looked up a second, {(found == FREE).mean():.1%} of them free")  # fmt: skip
     benchmark.pedantic(lambda: tables.first_clashes(numbers), rounds=3 if benchmark.enabled else 1)
+
+
+@pytest.mark.parametrize("what", ["parts", "faces", "layouts"])
+def test_growth(benchmark, what):
+    """How many microseconds a layout takes, as one of the three grows and the others stay."""
+    steps = {
+        "parts": (30, 60, 120, 240),
+        "faces": (1000, 5000, 20000, 80000),
+        "layouts": (250, 1000, 4000, 16000),
+    }
+    plain = {"parts": 60, "faces": 5000, "layouts": 2000}
+    said = []
+    for value in steps[what] if benchmark.enabled else steps[what][:1]:
+        now = {**plain, what: value}
+        bodies = crowds.crowd(now["parts"], now["faces"])
+        groups, turns, shifts = crowds.slides(bodies, now["layouts"] if benchmark.enabled else 4)
+        Placements(bodies, groups).near(turns[:1], shifts[:1], NEAR)
+        placements = Placements(bodies, groups)
+        verdict = 1e6 / rate(len(turns), lambda: placements.interfere(turns, shifts))  # noqa: B023
+        every = 1e6 / rate(len(turns), lambda: placements.near(turns, shifts, NEAR))  # noqa: B023
+        said.append(f"{value}: verdict {verdict:.0f}, every distance {every:.0f}")
+    print(f"\nmicroseconds a layout by {what}: {'; '.join(said)}")
+    benchmark.pedantic(lambda: placements.interfere(turns, shifts), rounds=1)

@@ -72,7 +72,7 @@ def run_batch(asked: Asked) -> None:
     batch = Batch(layouts, asked.path, asked.scene, asked.results, processes, asked.anew, asked.cluster)
     try:
         with rewritten_line(sys.stderr, silent=asked.quiet) as write:
-            journal = reading(lambda: batch.run(_telling(write)))
+            journal = reading(lambda: batch.run(_telling(write), _tabulating(write)))
         found = summary(layouts, journal)
         _write(asked.out, layouts, journal)
     except NoCluster as why:
@@ -168,6 +168,10 @@ def _telling(write: Callable[[str], None]) -> Tell:
         write(said)
 
     return tell_of
+
+
+def _tabulating(write: Callable[[str], None]) -> Callable[[int, int], None]:
+    return lambda full, cells: write(f"tables of interference: {full:,} of {cells:,} cells")
 
 
 def _duration(seconds: float) -> str:

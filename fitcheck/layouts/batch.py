@@ -44,8 +44,12 @@ class Batch:
     anew: bool = False
     cluster: str | None = None
 
-    def run(self, tell: Tell) -> Journal:
+    def run(self, tell: Tell, tabulating: Callable[[int, int], None] | None = None) -> Journal:
         """Ask what was not asked before.
+
+        Args:
+            tell: told after each layout.
+            tabulating: told while tables are filled how many cells are, of how many.
 
         Returns:
             The journal with every layout in order, closed.
@@ -69,15 +73,20 @@ class Batch:
                 answered += 1
                 tell(before + answered, total, answered)
 
-            for record in self._asked(self._to_ask(self._left(journal.done), keep)):
+            for record in self._asked(self._to_ask(self._left(journal.done), keep, tabulating)):
                 keep(record)
         journal.settle()
         return journal
 
-    def _to_ask(self, numbers: Iterator[int], keep: Callable[[Record], None]) -> Iterator[int]:
+    def _to_ask(
+        self,
+        numbers: Iterator[int],
+        keep: Callable[[Record], None],
+        tabulating: Callable[[int, int], None] | None,
+    ) -> Iterator[int]:
         """The layouts that have to be worked out; those that a look-up rules out are answered."""
         tables = Tables(Asker(self.layouts)) if self.layouts.file.measure == "fitting" else None
-        if tables is None or not tables.fill():
+        if tables is None or not tables.fill(tabulating):
             yield from numbers
             return
         while chunk := list(islice(numbers, AT_ONCE)):

@@ -37,11 +37,11 @@ def check_containment(world: World) -> Answer:
         part.name: solids.bounds[solids.body_parts[solids.body] == i] for i, part in enumerate(world.parts)
     }
     return Answer(
-        tuple(_measure(name, parts, pieces, world.compartments[room]) for name, room, parts in _claims(world))
+        tuple(_measure(name, parts, pieces, world.compartments[room]) for name, room, parts in claimed(world))
     )
 
 
-def _claims(world: World) -> Iterator[tuple[str, str, list[Part]]]:
+def claimed(world: World) -> Iterator[tuple[str, str, list[Part]]]:
     """(name, compartment, parts): an assembly under its own name when all of it claims the same."""
     groups: dict[str, list[Part]] = {}
     for part in world.parts:

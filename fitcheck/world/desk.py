@@ -11,6 +11,7 @@ from fitcheck.parts.features import Shape
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
 from fitcheck.world.node import Node
+from fitcheck.world.world import Measurement, Trace
 
 # Where something is written: the keys that lead to it.
 Keys = tuple[str | int, ...]
@@ -38,7 +39,8 @@ Shapes = dict[tuple[int, str], tuple[Model, Shape]]
 class Desk:
     """What one resolution shares: models, notes of mistakes, shapes already built.
 
-    `shapes` may be shared by the resolutions of many layouts of one scene.
+    `shapes` may be shared by the resolutions of many layouts of one scene. With a `trace` the
+    measurements are taken at its values, and what rests on them is noted.
     """
 
     models: Mapping[str, Model]
@@ -47,7 +49,8 @@ class Desk:
     mistakes: set[Mistake] = field(default_factory=set)
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
     shapes: Shapes = field(default_factory=dict)
-    uncertain: dict[str, tuple[float, float, float, int]] = field(default_factory=dict)
+    uncertain: dict[str, Measurement] = field(default_factory=dict)
+    trace: Trace | None = None
     asking: list[str] = field(default_factory=list)
 
     def note(self, mark: Mark, subject: str, wrong: ValueMistake) -> PassedOver:

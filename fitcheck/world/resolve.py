@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,18 +24,20 @@ from fitcheck.world.place import moved_face
 from fitcheck.world.space import Space, box_bounds
 from fitcheck.world.wishes import RunWish
 from fitcheck.world.wishing import Wishes
-from fitcheck.world.world import Contact, Part, Room, World
+from fitcheck.world.world import Contact, Part, Room, Trace, World
 
 # A compartment's box must lie along the world's axes to this (sine of the turn).
 SQUARE = 1e-9
 
 
-def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
+def resolve(scene: Scene, shapes: Shapes | None = None, taken: Mapping[str, float] | None = None) -> World:
     """Work out every value of a scene, place every part, and gather what checks need.
 
     Args:
         scene: as read.
         shapes: built before for layouts of the same scene; those that are new are added.
+        taken: values of measurements that are not taken as drawn, mm, by name; if given at all, the
+            world says what rests on them (`World.trace`).
 
     Raises:
         Mistakes: all that could be found wrong in one go, with their places.
@@ -43,6 +46,7 @@ def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
     space = _space(scene)
     desk = space.desk
     desk.shapes = {} if shapes is None else shapes
+    desk.trace = None if taken is None else Trace(taken)
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     parts = tuple(_parts(space, nodes))
@@ -67,11 +71,13 @@ def resolve(scene: Scene, shapes: Shapes | None = None) -> World:
         compartments=rooms,
         rules=rules,
         views=views,
-        uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
+        uncertain=tuple(one for _, one in sorted(desk.uncertain.items())),
         parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
         lines=_lines(scene),
         wishes=wishes,
         loops=loops,
+        elsewhere=partial(resolve, scene, desk.shapes),
+        trace=desk.trace,
     )
 
 
@@ -245,7 +251,13 @@ class _Names:
 
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
         """Rules with mm and degrees in place of what was written."""
-        return {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
+        found = {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
+        for name, rule in found.items():
+            for at, one in enumerate(rule) if isinstance(rule, list) else [(None, rule)]:
+                for key, said, mend in one.wrong():
+                    path = ("rules", name, key) if at is None else ("rules", name, at, key)
+                    self.space.desk.note(self.space.document.mark(path), key, ValueMistake(said, mend))
+        return found
 
     def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:
         """What is demanded of every run; a scene's default clearance holds for its tubes too."""

@@ -11,6 +11,7 @@ parted, each half would need the other.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -27,6 +28,7 @@ from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
+from fitcheck.scene.sway import Sway
 from fitcheck.scene.text import Document
 from fitcheck.world.desk import Desk, Gathering, Keys, PassedOver
 from fitcheck.world.frames import IDENTITY, Frame
@@ -38,6 +40,7 @@ from fitcheck.world.node import (
     Node,
     Value,
     anchor,
+    around,
     base,
     features,
     find,
@@ -47,7 +50,7 @@ from fitcheck.world.node import (
     whole_part,
 )
 from fitcheck.world.placing import place_part
-from fitcheck.world.world import Contact
+from fitcheck.world.world import Contact, Measurement
 
 T = TypeVar("T")
 
@@ -122,6 +125,8 @@ class Space:
                 near = nearest(key, [*indices, *self.written, *self.values])
                 wrong = ValueMistake(f"there is no parameter `{key}` here", f"write {near}" if near else "")
                 raise self.desk.note(self.document.mark((*path, key), key=True), key, wrong)
+            if self.desk.trace is not None and isinstance(have, Amount) and have.sway is not None:
+                self.desk.trace.bent.update(have.sway.rests)
             for option in options:
                 with self.noting((*path, key)):
                     meant = self._worked_out(option) if isinstance(have, Amount) else spelled(option)
@@ -262,7 +267,10 @@ class Space:
 
     def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
         """A plain number, mm or degrees, of a value that must be of one kind."""
-        return self.amount(raw, kind, path, indices, name).value
+        got = self.amount(raw, kind, path, indices, name)
+        if self.desk.trace is not None and got.sway is not None:
+            self.desk.trace.bent.update(got.sway.bent if kind == "length" else got.sway.rests)
+        return got.value
 
     def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
@@ -275,12 +283,28 @@ class Space:
                 )
                 line = self.document.mark(path).line
                 assert nominal is not None
-                self.desk.uncertain[name] = (
-                    nominal if low is None else low, nominal, float("inf") if high is None else high, line,
-                )  # fmt: skip
-                return Amount(nominal, length=1)
+                ends = nominal if low is None else low, nominal, math.inf if high is None else high
+                return self._measured(Measurement(_written_as(name), *ends, line, parsed.measured))
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
+
+    def _measured(self, one: Measurement) -> Amount:
+        """An uncertain length at the value that it is taken at."""
+        self.desk.uncertain[one.name] = one
+        trace = self.desk.trace
+        if trace is None:
+            return Amount(one.nominal, length=1)
+        sway = Sway((one.name,), (), one.low, one.high)
+        return Amount(trace.taken.get(one.name, one.nominal), length=1, sway=sway)
+
+    def _looked_up(self, said: str, value: float) -> Amount:
+        """A length taken from where something stands."""
+        trace = self.desk.trace
+        if trace is None:
+            return Amount(value, length=1)
+        name = f"{self.model}:{said}"
+        trace.looked[name] = value
+        return Amount(value, length=1, sway=Sway((name,)))
 
     def parameter(self, name: str) -> Value | None:
         """Value of a plain name in this space, or None when it is no parameter."""
@@ -352,15 +376,18 @@ class Space:
                 return found.node.values[last]
             if last in ENDS:
                 row, axis = ENDS[last]
-                return Amount(float(found.node.bounds(place() @ found.frame)[row, axis]), length=1)
+                boxes = found.node.boxes(place() @ found.frame)
+                if self.desk.trace is not None:
+                    self.desk.trace.outermost.append(boxes)
+                return self._looked_up(said, float(around(boxes)[row, axis]))
         elif frame is not None and isinstance(found.feature, Compartment) and last not in ("x", "y", "z"):
             bounds = box_bounds(found.feature, frame)
             if last in SIZES:
-                return Amount(float(np.ptp(bounds[:, SIZES[last]])), length=1)
+                return self._looked_up(said, float(np.ptp(bounds[:, SIZES[last]])))
             row, axis = ENDS[last]
-            return Amount(float(bounds[row, axis]), length=1)
+            return self._looked_up(said, float(bounds[row, axis]))
         elif frame is not None and last in ("x", "y", "z"):
-            return Amount(float(frame.point(anchor(found.feature))["xyz".index(last)]), length=1)
+            return self._looked_up(said, float(frame.point(anchor(found.feature))["xyz".index(last)]))
         raise unknown(found.node, last, said)
 
     # --- paths -----------------------------------------------------------------
@@ -400,8 +427,10 @@ class Space:
             index = parse(match.group(1))
             if isinstance(index, Uncertain):
                 raise ValueMistake(f"`{match.group(1)}` is no index: it is not certain")
-            got = as_count(evaluate(index, lambda n: self.lookup(n, indices)))
-            return f"[{got}]"
+            amount = evaluate(index, lambda n: self.lookup(n, indices))
+            if self.desk.trace is not None and amount.sway is not None:
+                self.desk.trace.bent.update(amount.sway.rests)
+            return f"[{as_count(amount)}]"
 
         return re.sub(r"\[([^\[\]]+)\]", number, said)
 
@@ -453,6 +482,8 @@ def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
             for child in tries(partial(_stand, space, name)):
                 children[name] = child
     node = Node(model.name, dict(values), shape, children, tuple(space.contacts))
+    if desk.trace is not None:
+        desk.trace.bent |= shape.bent
     desk.nodes[key] = node
     return node
 
@@ -471,11 +502,16 @@ def box_bounds(space: Compartment, frame: Frame) -> np.ndarray:
 def _as(kind: str, got: Amount) -> Amount:
     """The amount as one kind: checked, and no longer bare."""
     if kind == "length":
-        return Amount(as_length(got), length=1)
+        return Amount(as_length(got), length=1, sway=got.sway)
     if kind == "angle":
-        return Amount(as_angle(got), angle=1)
+        return Amount(as_angle(got), angle=1, sway=got.sway)
     if kind == "count":
-        return Amount(float(as_count(got)))
+        return Amount(float(as_count(got)), sway=got.sway)
     if kind == "number":
-        return Amount(as_number(got))
+        return Amount(as_number(got), sway=got.sway)
     return got
+
+
+def _written_as(name: str) -> str:
+    """The name of a value as it is written: one text for all parts of a repeat."""
+    return re.sub(r"\[[0-9]+\]", "", name)

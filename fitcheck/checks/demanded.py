@@ -47,7 +47,7 @@ class _Gathered:
     def finished(self) -> Demands:
         k = len(self.move.measurements)
         pairs, pair_of = np.concatenate([np.zeros((0, 2), int), *self.pairs]), np.array(self.pair_of, int)
-        near = _may_come_near(self.move, pairs, np.array([self.all[of].required for of in self.pair_of]))
+        near = _may_come_near(self.move, pairs, [self.all[of] for of in self.pair_of])
         return Demands(
             tuple(self.all),
             pairs[near],
@@ -59,14 +59,22 @@ class _Gathered:
         )
 
 
-def _may_come_near(move: Movement, pairs: np.ndarray, required: np.ndarray) -> np.ndarray:
-    """(q,) pairs of rows that their own axes do not prove to stay farther apart than is of interest."""
+def _may_come_near(move: Movement, pairs: np.ndarray, demands: list[Demand]) -> np.ndarray:
+    """(q,) pairs of rows that their own axes do not prove to stay farther apart than is of interest.
+
+    Of what is meant to touch only that it is not missed is of interest: depths of meshes take long.
+    """
+    enough = np.array([one.required + (-one.slack if one.contact else SPARE) for one in demands])
     tries = candidates(move, pairs)
     count, each = tries.shape[:2]
     least = along(move, np.repeat(pairs, each, axis=0), tries.reshape(-1, 3)).least(move.low, move.high)
     unheld = (move.deforms[pairs] & (move.pieces.covers[pairs] == pairs)).any(axis=1)
     apart_at_least = np.where(unheld, -np.inf, least.reshape(count, each).max(axis=1))
-    return apart_at_least <= required + SPARE if not move.doubts.bent else np.ones(count, bool)
+    near = np.asarray(apart_at_least < enough) if not move.doubts.bent else np.ones(count, bool)
+    if "tolerance" not in move.world.rules:
+        # Their depths take a second each: only for those who ask.
+        near &= ~(unheld & np.array([one.contact for one in demands], bool))
+    return near
 
 
 def demands_of(move: Movement) -> Demands:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -233,18 +233,13 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     measured = tuple(m for m in move.measurements if m.measured)
     if not measured:
         return
-    chance = likely(move, asked.demands, int(rule.samples), rule.sigmas)
+    chance = likely(move, asked.demands, int(rule.samples), rule.sigmas, "tolerance" in asked.world.rules)
     spare = [margin for margin in asked.margins if not (margin.demand.contact and margin.fits_met)]
     helped = ranking(move, asked.demands, spare, rule.sigmas)
     lead = spare[0] if spare else None
     failing = [margin for margin in asked.margins if not margin.fits_drawn]
     details = {
-        "probability": {
-            "share": chance.share,
-            "low": chance.low,
-            "high": chance.high,
-            "samples": chance.samples,
-        },
+        "probability": None if chance is None else asdict(chance),
         "ranking": tuple(_help_data(one) for one in helped[:LISTED]),
         "margins": tuple(_margin_data(asked, margin) for margin in spare[:LISTED]),
     }
@@ -277,7 +272,9 @@ def _listed(measured: tuple[Measurement, ...]) -> str:
     return ", ".join(said) + more
 
 
-def _chance_said(chance: Likely) -> str:
+def _chance_said(chance: Likely | None) -> str:
+    if chance is None:
+        return "how likely it fits is asked only by a rule `tolerance`"
     if not chance.samples:
         return "it fits for certain otherwise"
     low, high = 100 * chance.low, 100 * chance.high

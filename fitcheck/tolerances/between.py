@@ -23,6 +23,7 @@ from fitcheck.tolerances.movement import Movement
 from fitcheck.world import kernels
 from fitcheck.world.bodies import Bodies, Body
 from fitcheck.world.engine import measure
+from fitcheck.world.pairs import apart_by
 
 # Rows of pairs that are measured at once.
 BATCH = 20_000
@@ -41,10 +42,11 @@ class Apart:
     normal: np.ndarray
 
 
-def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray) -> Apart:
+def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray, deep: bool = True) -> Apart:
     """Measure pairs (q, 2) of rows, each at its own offsets (q, k) of the measurements, mm.
 
-    Pieces that follow linearly are moved; where something does not, the scene is placed anew.
+    Pieces that follow linearly are moved; where something does not, the scene is placed anew. Unless
+    `deep`, meshes that touch are not asked how deep: -inf.
     """
     signed, normal = np.full(len(pairs), np.nan), np.full((len(pairs), 3), np.nan)
     anew = move.deforms[pairs].any(axis=1) | bool(move.doubts.bent)
@@ -53,7 +55,7 @@ def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray) -> Apart:
         rows = rows[~anew[rows]]
         if len(rows):
             two = _two(move, pairs[rows], offsets[rows])
-            signed[rows], normal[rows] = _measured(two)
+            signed[rows], normal[rows] = _measured(two, deep)
     keys, owner = np.unique(np.round(offsets[anew], 6), axis=0, return_inverse=True)
     placed = np.flatnonzero(anew)
     for at_key, key in enumerate(keys):
@@ -65,7 +67,7 @@ def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray) -> Apart:
         two = _together(
             pieces, pairs[rows], pieces.centres[pairs[rows].T.ravel()], pieces.halves[pairs[rows].T.ravel()]
         )
-        signed[rows], normal[rows] = _measured(two)
+        signed[rows], normal[rows] = _measured(two, deep)
     return Apart(signed, normal)
 
 
@@ -103,7 +105,7 @@ def _together(pieces: Bodies, pairs: np.ndarray, centres: np.ndarray, halves: np
     )
 
 
-def _measured(two: Bodies) -> tuple[np.ndarray, np.ndarray]:
+def _measured(two: Bodies, deep: bool) -> tuple[np.ndarray, np.ndarray]:
     """Signed distances (q,) and normals (q, 3) of the first half of bodies to the other."""
     count = len(two.kinds) // 2
     asked = np.column_stack([np.arange(count), np.arange(count, 2 * count)])
@@ -115,6 +117,9 @@ def _measured(two: Bodies) -> tuple[np.ndarray, np.ndarray]:
         signed[plain] = np.where(found.depth > 0, -found.depth, found.distance)
         normal[plain] = found.normal
     others = np.flatnonzero(~plain)
+    if len(others) and not deep:
+        signed[others] = apart_by(two, asked[others])
+        return signed, normal
     for row, one in zip(others.tolist(), measure(two, asked[others]) if len(others) else (), strict=True):
         if one.decided and not np.isnan(one.depth):
             signed[row] = -one.depth if one.depth > 0 else one.distance

@@ -85,11 +85,9 @@ def _contact(contact: Contact) -> tuple[object, ...]:
 
 def _bent_names(drawn: World, moved: Moved) -> set[str]:
     """Measurements that arithmetic does not follow linearly, by themselves or through a place looked up."""
-    assert drawn.trace is not None
     named = set(drawn.trace.bent)
     found = {one.name for one, *_ in moved if one.name in named}
     for one, world, _ in moved:
-        assert world.trace is not None
         named_there = named | world.trace.bent
         looked = {
             name
@@ -127,10 +125,9 @@ def _directions(shape: Shape) -> Iterator[np.ndarray]:
 
 def _outermost_stay(drawn: World, moved: Moved) -> bool:
     """Does each outermost bound of several pieces stay that of the same piece, whatever is measured?"""
-    assert drawn.trace is not None
     stacks: list[tuple[np.ndarray, list[np.ndarray]]] = []
     for k, boxes in enumerate(drawn.trace.outermost):
-        others = [w.trace.outermost[k : k + 1] for _, w, _ in moved if w.trace is not None]
+        others = [world.trace.outermost[k : k + 1] for _, world, _ in moved]
         if any(len(other) != 1 or other[0].shape != boxes.shape for other in others):
             return False
         stacks.append((boxes, [other[0] for other in others]))
@@ -149,7 +146,6 @@ def _outermost_stay(drawn: World, moved: Moved) -> bool:
 
 def _taken(one: Measurement, world: World) -> float:
     """How far from the value drawn a measurement was taken in a world."""
-    assert world.elsewhere is not None and world.trace is not None
     return world.trace.taken[one.name] - one.nominal
 
 

@@ -13,11 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates
 from fitcheck.tolerances.margins import Demands, Margin
 from fitcheck.tolerances.movement import Movement
 
 SEED = 2768
+# Samples at most: of boxes and cylinders, of meshes (some 0.1 ms each), of scenes placed anew (50 ms each).
+MOST, OF_MESHES, PLACED_ANEW = 1_000_000, 400, 40
 # Two-sided confidence of the intervals, and its normal quantile.
 CONFIDENCE, QUANTILE = 0.95, 1.959963984540054
 # Statistical margins are said at so many sigmas: 99.73 % of a normal distribution.
@@ -86,6 +89,13 @@ def drawn_offsets(move: Movement, count: int, sigmas: float | None) -> np.ndarra
     return np.where(_measured(move), found, np.clip(0.0, move.low, move.high))
 
 
+def affordable(move: Movement, pairs: np.ndarray) -> int:
+    """How many samples of these pairs (q, 2) of rows are worth their time."""
+    if move.doubts.bent or move.deforms[pairs].any():
+        return PLACED_ANEW
+    return OF_MESHES if (move.pieces.all.kinds[pairs] == Kind.MESH).any() else MOST
+
+
 def wilson(hits: int, count: int) -> tuple[float, float]:
     """Interval of confidence of a share (E. B. Wilson 1927, J. Amer. Stat. Assoc. 22, 209-212)."""
     z2 = QUANTILE**2
@@ -95,12 +105,23 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     return (0.0 if hits == 0 else middle - half), (1.0 if hits == count else middle + half)
 
 
-def likely(move: Movement, demands: Demands, count: int, sigmas: float | None) -> Likely:
-    """The probability that all demands are met, by samples of what is not proved to be met."""
+def likely(move: Movement, demands: Demands, count: int, sigmas: float | None, anew: bool) -> Likely | None:
+    """The probability that all demands are met, by samples of what is not proved to be met.
+
+    Args:
+        anew: also what the scene has to be placed anew for each sample for; else None where
+            that would be needed for all, and meshes that change their shape do not count.
+    """
+    if move.doubts.bent and not anew:
+        return None
     reach = 1.0 if sigmas is None else max(1.0, FARTHEST / sigmas)
     pairs, owners, lengths = _doubtful(move, demands, reach)
+    if not anew:
+        stays = ~move.deforms[pairs].any(axis=1)
+        pairs, owners = pairs[stays], owners[stays]
     if not len(pairs) and not len(lengths):
         return Likely(1.0, 1.0, 1.0, 0)
+    count = min(count, affordable(move, pairs))
     offsets = drawn_offsets(move, count, sigmas)
     met = np.ones(count, bool)
     for row in lengths.tolist():
@@ -108,7 +129,7 @@ def likely(move: Movement, demands: Demands, count: int, sigmas: float | None) -
         met &= demands.here[row] + offsets @ demands.slope[row] >= least
     for pair, owner in zip(pairs, owners.tolist(), strict=True):
         left = np.flatnonzero(met)
-        found = apart(move, np.tile(pair, (len(left), 1)), offsets[left]).signed
+        found = apart(move, np.tile(pair, (len(left), 1)), offsets[left], deep=False).signed
         # An open mesh hides what it holds: it counts as met, as where it is drawn.
         met[left] = ~(found < _least_allowed(demands, owner))
     hits = int(met.sum())
@@ -152,7 +173,7 @@ def spread(move: Movement, demands: Demands, margin: Margin, count: int, sigmas:
         value = max(margin.drawn + middle - SIGMAS * sigma, margin.met) - margin.demand.required
         rss = float(np.sqrt(((slope * half) ** 2).sum()))
         return Spread(sigma, rss, value, True, value, value, shares)
-    offsets = drawn_offsets(move, count, sigmas)
+    offsets = drawn_offsets(move, min(count, affordable(move, margin.pairs)), sigmas)
     values = np.sort(_values(move, demands, margin, offsets)) - margin.demand.required
     sigma = float(values.std(ddof=1))
     low, at, high = _quantile(values, 0.5 * math.erfc(SIGMAS / math.sqrt(2.0)))

@@ -81,7 +81,7 @@ class Movement:
         Raises:
             Mistakes: the scene cannot be built so.
         """
-        key = np.round(offsets, 6).tobytes()
+        key = _key(offsets)
         if key not in self._built:
             assert self.world.elsewhere is not None
             self._built[key] = pieces_of(self.world.elsewhere(self.values(offsets))).all
@@ -93,17 +93,21 @@ class Movement:
         return replace(self, low=np.where(hold, 0.0, self.low), high=np.where(hold, 0.0, self.high))
 
 
+def _key(offsets: np.ndarray) -> bytes:
+    return bytes((np.round(offsets, 6) + 0.0).tobytes())
+
+
 def movement(world: World) -> Movement | None:
     """How a world moves with its uncertain lengths; None when it has none that can be moved.
 
-    `world.elsewhere` is asked k + 1 times.
+    `world.elsewhere` is asked k times.
     """
     if world.elsewhere is None:
         return None
     named = [m for m in world.uncertain if m.high > m.low and np.isfinite(m.high)]
     if not named:
         return None
-    drawn = world.elsewhere({})
+    drawn = _without_runs(world)
     pieces = pieces_of(drawn)
     moved: list[tuple[Measurement, float, World, Pieces]] = []
     unbuilt: dict[str, str] = {}
@@ -119,6 +123,16 @@ def movement(world: World) -> Movement | None:
     followed = [entry for entry, same in zip(moved, alike, strict=True) if same]
     doubts = replace(doubts, unbuilt=unbuilt)
     return _linear(drawn, pieces, followed, doubts)
+
+
+def _without_runs(world: World) -> World:
+    """The world before its tubes and cables were laid: they are not laid anew for other values."""
+    runs = {run.name for run in world.laid}
+    if not runs:
+        return world
+    parts = tuple(part for part in world.parts if part.name not in runs)
+    contacts = tuple(contact for contact in world.contacts if contact.a not in runs)
+    return replace(world, parts=parts, contacts=contacts, laid=())
 
 
 def _step(one: Measurement) -> float:
@@ -141,7 +155,10 @@ def _linear(
     low = np.array([m.low - m.nominal for m in measurements])
     high = np.array([m.high - m.nominal for m in measurements])
     low = np.maximum(low, _least_low(measurements, here, halves))
-    return Movement(drawn, pieces, measurements, low, high, centres, halves, deforms, doubts)
+    built = {_key(np.zeros(len(followed))): here}
+    for k, (_, step, _, there) in enumerate(followed):
+        built[_key(np.eye(len(followed))[k] * step)] = there.all
+    return Movement(drawn, pieces, measurements, low, high, centres, halves, deforms, doubts, built)
 
 
 def _other_shapes(here: Bodies, there: Bodies) -> np.ndarray:

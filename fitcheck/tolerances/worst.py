@@ -133,6 +133,8 @@ class _Search:
             worse = lower < self.met[boxes.owner] - TO
             # What cannot be split any more, or not usefully, keeps its bound as it is.
             ends = ~worse | (used + 2 * int(worse.sum()) > PARTS) | self.dear[boxes.owner]
+            # Meshes that are in each other somewhere have missed their demand: how deep at most takes long.
+            ends |= self.meshed[boxes.owner] & (self.met[boxes.owner] <= 0)
             np.minimum.at(self.bound, boxes.owner[ends], lower[ends])
             boxes = boxes.chosen(np.flatnonzero(~ends))
             if not len(boxes.owner):

@@ -39,8 +39,8 @@ Shapes = dict[tuple[int, str], tuple[Model, Shape]]
 class Desk:
     """What one resolution shares: models, notes of mistakes, shapes already built.
 
-    `shapes` may be shared by the resolutions of many layouts of one scene. With a `trace` the
-    measurements are taken at its values, and what rests on them is noted.
+    `shapes` may be shared by the resolutions of many layouts of one scene. Measurements are
+    taken at the values of `trace`, or as drawn, and what rests on them is noted there.
     """
 
     models: Mapping[str, Model]
@@ -50,7 +50,7 @@ class Desk:
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
     shapes: Shapes = field(default_factory=dict)
     uncertain: dict[str, Measurement] = field(default_factory=dict)
-    trace: Trace | None = None
+    trace: Trace = field(default_factory=Trace)
     asking: list[str] = field(default_factory=list)
 
     def note(self, mark: Mark, subject: str, wrong: ValueMistake) -> PassedOver:

@@ -36,8 +36,7 @@ def resolve(scene: Scene, shapes: Shapes | None = None, taken: Mapping[str, floa
     Args:
         scene: as read.
         shapes: built before for layouts of the same scene; those that are new are added.
-        taken: values of measurements that are not taken as drawn, mm, by name; if given at all, the
-            world says what rests on them (`World.trace`).
+        taken: values of measurements that are not taken as drawn, mm, by name.
 
     Raises:
         Mistakes: all that could be found wrong in one go, with their places.
@@ -46,7 +45,7 @@ def resolve(scene: Scene, shapes: Shapes | None = None, taken: Mapping[str, floa
     space = _space(scene)
     desk = space.desk
     desk.shapes = {} if shapes is None else shapes
-    desk.trace = None if taken is None else Trace(taken)
+    desk.trace = Trace(taken or {})
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     parts = tuple(_parts(space, nodes))

@@ -125,7 +125,7 @@ class Space:
                 near = nearest(key, [*indices, *self.written, *self.values])
                 wrong = ValueMistake(f"there is no parameter `{key}` here", f"write {near}" if near else "")
                 raise self.desk.note(self.document.mark((*path, key), key=True), key, wrong)
-            if self.desk.trace is not None and isinstance(have, Amount) and have.sway is not None:
+            if isinstance(have, Amount) and have.sway is not None:
                 self.desk.trace.bent.update(have.sway.rests)
             for option in options:
                 with self.noting((*path, key)):
@@ -268,7 +268,7 @@ class Space:
     def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
         """A plain number, mm or degrees, of a value that must be of one kind."""
         got = self.amount(raw, kind, path, indices, name)
-        if self.desk.trace is not None and got.sway is not None:
+        if got.sway is not None:
             self.desk.trace.bent.update(got.sway.bent if kind == "length" else got.sway.rests)
         return got.value
 
@@ -291,19 +291,13 @@ class Space:
     def _measured(self, one: Measurement) -> Amount:
         """An uncertain length at the value that it is taken at."""
         self.desk.uncertain[one.name] = one
-        trace = self.desk.trace
-        if trace is None:
-            return Amount(one.nominal, length=1)
-        sway = Sway((one.name,), (), one.low, one.high)
-        return Amount(trace.taken.get(one.name, one.nominal), length=1, sway=sway)
+        value = self.desk.trace.taken.get(one.name, one.nominal)
+        return Amount(value, length=1, sway=Sway((one.name,), (), one.low, one.high))
 
     def _looked_up(self, said: str, value: float) -> Amount:
         """A length taken from where something stands."""
-        trace = self.desk.trace
-        if trace is None:
-            return Amount(value, length=1)
         name = f"{self.model}:{said}"
-        trace.looked[name] = value
+        self.desk.trace.looked[name] = value
         return Amount(value, length=1, sway=Sway((name,)))
 
     def parameter(self, name: str) -> Value | None:
@@ -377,8 +371,7 @@ class Space:
             if last in ENDS:
                 row, axis = ENDS[last]
                 boxes = found.node.boxes(place() @ found.frame)
-                if self.desk.trace is not None:
-                    self.desk.trace.outermost.append(boxes)
+                self.desk.trace.outermost.append(boxes)
                 return self._looked_up(said, float(around(boxes)[row, axis]))
         elif frame is not None and isinstance(found.feature, Compartment) and last not in ("x", "y", "z"):
             bounds = box_bounds(found.feature, frame)
@@ -428,7 +421,7 @@ class Space:
             if isinstance(index, Uncertain):
                 raise ValueMistake(f"`{match.group(1)}` is no index: it is not certain")
             amount = evaluate(index, lambda n: self.lookup(n, indices))
-            if self.desk.trace is not None and amount.sway is not None:
+            if amount.sway is not None:
                 self.desk.trace.bent.update(amount.sway.rests)
             return f"[{as_count(amount)}]"
 
@@ -482,8 +475,7 @@ def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
             for child in tries(partial(_stand, space, name)):
                 children[name] = child
     node = Node(model.name, dict(values), shape, children, tuple(space.contacts))
-    if desk.trace is not None:
-        desk.trace.bent |= shape.bent
+    desk.trace.bent |= shape.bent
     desk.nodes[key] = node
     return node
 

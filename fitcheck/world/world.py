@@ -126,7 +126,7 @@ class Measurement:
 
 @dataclass
 class Trace:
-    """What was noted of a world that is placed at other values of its measurements.
+    """What was noted when a world was placed: what rests on its measurements, and how.
 
     Args:
         taken: values that measurements were taken at, mm, where not as drawn.
@@ -160,7 +160,7 @@ class World:
         loops: what is asked of the coolant's loops, by name; values already plain.
         elsewhere: the same scene placed at other values of its measurements, by name, mm; raises
             Mistakes where it cannot be built so. None for a world that no scene file says.
-        trace: of a world that `elsewhere` gave.
+        trace: what was noted on the way of what rests on measurements.
     """
 
     title: str
@@ -176,7 +176,7 @@ class World:
     laid: tuple[LaidRun, ...] = ()
     loops: dict[str, LoopEntry] = field(default_factory=dict)
     elsewhere: Callable[[Mapping[str, float]], World] | None = None
-    trace: Trace | None = None
+    trace: Trace = field(default_factory=Trace)
 
     @cached_property
     def by_name(self) -> dict[str, Part]:

@@ -21,8 +21,6 @@ solids:
 faces:
   base: {of: body, side: -z}
   top_face: {of: body, side: +z}
-compartments:
-  above: {low: [-length / 2, -width / 2, height], high: [length / 2, width / 2, height + 50 mm], walls: {floor: body}}
 """
 ROD = """model: rod
 summary: a rod
@@ -54,7 +52,18 @@ solids:
 holes:
   middle: {at: [0, 0, thick], axis: +z, diameter: 8, cuts: sheet}
 """
-MODELS = {"block": BLOCK, "rod": ROD, "wedge": WEDGE, "plate": PLATE}
+# A floor with a room above it.
+TRAY = """model: tray
+summary: a floor with a room above it
+frame: origin at the middle of the floor's underside
+parameters:
+  length: {type: length, default: 60 mm, meaning: along x}
+solids:
+  ground: {box: {low: [-length / 2, -20, 0], high: [length / 2, 20, 2]}}
+compartments:
+  room: {low: [-length / 2, -20, 2], high: [length / 2, 20, 50], walls: {floor: ground}}
+"""
+MODELS = {"block": BLOCK, "rod": ROD, "wedge": WEDGE, "plate": PLATE, "tray": TRAY}
 
 
 def placed(folder: Path, text: str) -> World:

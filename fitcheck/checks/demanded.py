@@ -14,6 +14,7 @@ import numpy as np
 
 from fitcheck.checks.clearance import ClearanceRule, demanded
 from fitcheck.checks.containment import claimed
+from fitcheck.checks.room_lengths import room_lengths
 from fitcheck.checks.verdicts import ROUNDING
 from fitcheck.tolerances.between import along, candidates, farthest
 from fitcheck.tolerances.margins import Demand, Demands
@@ -38,6 +39,7 @@ class _Gathered:
     here: list[float] = field(default_factory=list)
     slope: list[np.ndarray] = field(default_factory=list)
     length_of: list[int] = field(default_factory=list)
+    sure: list[bool] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
     def demand(self, one: Demand) -> int:
@@ -55,6 +57,7 @@ class _Gathered:
             np.array(self.here, float),
             np.array(self.slope, float).reshape(-1, k),
             np.array(self.length_of, int),
+            np.array(self.sure, bool),
             tuple(self.left_out),
         )
 
@@ -84,6 +87,11 @@ def demands_of(move: Movement) -> Demands:
     _of_solids(gathered, motion)
     _of_volumes(gathered, motion)
     _of_compartments(gathered)
+    for demand, here, slope, sure in room_lengths(move, gathered.left_out):
+        gathered.length_of += [gathered.demand(demand)] * len(here)
+        gathered.here += here.tolist()
+        gathered.slope += list(slope)
+        gathered.sure += sure.tolist()
     return gathered.finished()
 
 
@@ -210,17 +218,20 @@ def _of_compartments(gathered: _Gathered) -> None:
         held = np.where(move.deforms[rows], move.pieces.covers[rows], rows)
         if (move.deforms[held]).any():
             gathered.left_out.append(f"containment of {name}: a mesh of it changes its shape")
-        for side, direction in SIDES.items():
+        demand: int | None = None
+        for direction in SIDES.values():
             out, out_slope = farthest(move, held, np.tile(direction, (len(held), 1)))
             end, end_slope = farthest(move, np.array([wall]), direction[None])
             spare, slope = end - out, end_slope - out_slope
             moving = np.abs(slope).max(axis=1, initial=0.0) > STILL
             near = list(_near_walls(move, spare, slope, moving))
             if near:
-                demand = Demand("containment", (name, room), (name, f"{room} at the {side}"), 0.0, CONTACT)
-                gathered.length_of += [gathered.demand(demand)] * len(near)
+                if demand is None:
+                    demand = gathered.demand(Demand("containment", (name, room), (name, room), 0.0, CONTACT))
+                gathered.length_of += [demand] * len(near)
                 gathered.here += spare[near].tolist()
                 gathered.slope += list(slope[near])
+                gathered.sure += [True] * len(near)
 
 
 def _near_walls(move: Movement, spare: np.ndarray, slope: np.ndarray, moving: np.ndarray) -> Iterator[int]:

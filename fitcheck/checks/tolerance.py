@@ -86,7 +86,7 @@ def check_tolerance(world: World) -> Answer:
         return Answer(not_checked=tuple(_not_examined(world, None)))
     demands = demands_of(move)
     unmeasured = frozenset(m.name for m in move.measurements if not m.measured)
-    asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands), rule)
+    asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands, anew=True), rule)
     findings = [*_missed(asked), *_ranges(asked)]
     findings += _summary(asked)
     return Answer(tuple(findings), _facts(asked), tuple(_left_out(asked)))
@@ -96,12 +96,20 @@ def check_tolerance(world: World) -> Answer:
 
 
 def _missed(asked: _Asked) -> Iterator[Finding]:
-    for margin in asked.margins:
-        if margin.fits_drawn and not margin.fits_bound:
-            if not margin.fits_met:
-                yield _finding(asked, margin, Verdict.TIGHT, _worst_said(asked, margin))
-            elif np.isfinite(margin.bound):
-                yield _finding(asked, margin, Verdict.UNKNOWN, _undecided_said(margin))
+    """One finding for each two parts and rule: that of the solids that miss it most."""
+    told: set[tuple[tuple[str, str], str]] = set()
+    failing = {(m.demand.parts, m.demand.rule) for m in asked.margins if not m.fits_drawn}
+    for margin in sorted(asked.margins, key=lambda m: m.fits_met):
+        key = margin.demand.parts, margin.demand.rule
+        if key in told | failing or margin.fits_bound:
+            continue
+        if not margin.fits_met:
+            yield _finding(asked, margin, Verdict.TIGHT, _worst_said(asked, margin))
+        elif np.isfinite(margin.bound):
+            yield _finding(asked, margin, Verdict.UNKNOWN, _undecided_said(margin))
+        else:
+            continue
+        told.add(key)
 
 
 def _finding(asked: _Asked, margin: Margin, verdict: Verdict, said: str) -> Finding:
@@ -123,6 +131,9 @@ def _worst_said(asked: _Asked, margin: Margin) -> str:
     at = f"at the worst end ({where})" if where else "at the worst end"
     if demand.check == "containment":
         return f"{a} sticks {mm(-margin.met, against=0.0)} out of {b} {at}; as drawn it is inside"
+    if demand.check == "room":
+        length = mm(margin.met, against=demand.required)
+        return f"room {a} {b}: {length} {at}, {mm(demand.required)} are demanded; as drawn {mm(margin.drawn)}"
     if demand.check == "keep_clear":
         return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
     said = f"{a} and {b} {_said(margin, margin.met)} {at}"
@@ -234,7 +245,7 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     if not measured:
         return
     chance = likely(move, asked.demands, int(rule.samples), rule.sigmas, "tolerance" in asked.world.rules)
-    spare = [margin for margin in asked.margins if not (margin.demand.contact and margin.fits_met)]
+    spare = [margin for margin in asked.margins if margin.drops or not margin.fits_met]
     helped = ranking(move, asked.demands, spare, rule.sigmas)
     lead = spare[0] if spare else None
     failing = [margin for margin in asked.margins if not margin.fits_drawn]
@@ -246,16 +257,16 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     names = _listed(measured)
     parts: tuple[str, ...] = tuple(m.name for m in measured)
     if failing:
-        said = f"not even as drawn does all fit: {_chance_said(chance)}"
+        said = f"not even as drawn is every demand met; {_chance_said(chance)}"
         parts, verdict = failing[0].demand.parts, Verdict.FAILS
     elif all(margin.fits_met for margin in asked.margins):
         verdict = Verdict.FITS
-        said = f"nothing that is demanded misses it at the worst end of {names}"
+        said = f"every demand is met at the worst end of {names}"
         if lead is not None:
             said += f": the least to spare is {mm(lead.least)}, {' and '.join(lead.demand.things)}"
     else:
         verdict = Verdict.TIGHT
-        said = f"at the worst end of {names} it does not fit: {_chance_said(chance)}"
+        said = f"at the worst end of {names} not every demand is met; {_chance_said(chance)}"
     if helped and verdict != Verdict.FITS:
         said += _help_said(helped[0])
     yield Finding(
@@ -274,11 +285,11 @@ def _listed(measured: tuple[Measurement, ...]) -> str:
 
 def _chance_said(chance: Likely | None) -> str:
     if chance is None:
-        return "how likely it fits is asked only by a rule `tolerance`"
+        return "how likely all are met is asked only by a rule `tolerance`"
     if not chance.samples:
-        return "it fits for certain otherwise"
+        return "those that can be are met for certain"
     low, high = 100 * chance.low, 100 * chance.high
-    return f"it fits with a probability of {100 * chance.share:.1f} % ({low:.1f} to {high:.1f} %)"
+    return f"all are met with a probability of {100 * chance.share:.1f} % ({low:.1f} to {high:.1f} %)"
 
 
 def _help_said(helped: Helped) -> str:
@@ -331,7 +342,7 @@ def _facts(asked: _Asked) -> dict[str, Any]:
 # --- what is left out ---
 
 # Checks that are asked of the scene as drawn only, where it has anything of theirs.
-_AS_DRAWN = ("room", "gaps", "empty_boxes")
+_AS_DRAWN = ("gaps", "empty_boxes")
 
 
 def _left_out(asked: _Asked) -> Iterator[str]:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from itertools import chain, islice, product
 
 import numpy as np
 
+from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import Movement
 from fitcheck.tolerances.worst import worst_of
+from fitcheck.world.world import World
+
+# Corners that a check itself is asked in, at most: each time the scene is placed anew.
+TRIED = 16
+# A margin that changes by less does not change, mm: rounding.
+NOTHING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -22,6 +31,7 @@ class Demand:
         slack: so much less still counts as met, mm: contacts, rounding.
         rule: which rule of the scene file, empty if built in.
         contact: the two are meant to touch: nothing is to spare, and nothing needs to be.
+        ask: what the check itself measures in a world, where lengths are only a bound of it, mm.
     """
 
     check: str
@@ -31,6 +41,7 @@ class Demand:
     slack: float
     rule: str = ""
     contact: bool = False
+    ask: Callable[[World], float] | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +52,7 @@ class Demands:
         all: the demands.
         pairs: (q, 2) rows whose distance is demanded; `pair_of` (q,) says by which demand.
         here, slope: (p,), (p, k) lengths that are linear in the measurements; `length_of` (p,).
+        sure: (p,) lengths that nothing longer is measured than; the others may not count at all.
         left_out: what is not followed, in plain sentences.
     """
 
@@ -50,6 +62,7 @@ class Demands:
     here: np.ndarray
     slope: np.ndarray
     length_of: np.ndarray
+    sure: np.ndarray
     left_out: tuple[str, ...] = ()
 
 
@@ -84,6 +97,11 @@ class Margin:
         return known - self.demand.required
 
     @property
+    def drops(self) -> bool:
+        """Whether the measurements can take anything off it."""
+        return self.least < self.drawn - self.demand.required - NOTHING
+
+    @property
     def fits_drawn(self) -> bool:
         """Whether the demand is met as drawn."""
         return self.drawn >= self.demand.required - self.demand.slack
@@ -100,13 +118,22 @@ class Margin:
 
 
 def margins(
-    move: Movement, demands: Demands, low: np.ndarray | None = None, high: np.ndarray | None = None
+    move: Movement,
+    demands: Demands,
+    low: np.ndarray | None = None,
+    high: np.ndarray | None = None,
+    anew: bool = False,
 ) -> list[Margin]:
-    """The margin of each demand within offsets low to high (k,), or the whole ranges; least first."""
+    """The margin of each demand within offsets low to high (k,), or the whole ranges; least first.
+
+    Args:
+        anew: where lengths are only a bound of what a check measures and miss the demand, ask the
+            check itself of the scene placed anew.
+    """
     low = move.low if low is None else low
     high = move.high if high is None else high
     found = worst_of(move, demands.pairs, low, high)
-    ends = np.where(demands.slope > 0, low, high) if len(demands.here) else demands.slope
+    ends = np.where(demands.slope > 0, low, np.where(demands.slope < 0, high, np.clip(0.0, low, high)))
     worst = demands.here + (demands.slope * ends).sum(axis=1)
     proved = worst if not move.doubts.bent else np.full(len(worst), -np.inf)
     every = []
@@ -115,20 +142,50 @@ def margins(
         if not len(rows) and not len(lengths):
             continue
         bound = np.concatenate([_useful(move, demands, rows, found.bound), proved[lengths]])
-        met = np.concatenate([found.met[rows], worst[lengths]])
+        met = np.concatenate([found.met[rows], np.where(demands.sure[lengths], worst[lengths], np.inf)])
         drawn = np.concatenate([found.drawn[rows], demands.here[lengths]])
         # Open meshes hide how deep they are in each other: their own check says so.
         drawn = np.where(np.isnan(drawn), np.inf, drawn)
         where = np.concatenate([found.where[rows], ends[lengths]])
         slope = np.concatenate([found.slope[rows], demands.slope[lengths]])
         lead, now = int(met.argmin()), int(drawn.argmin())
-        every.append(
-            Margin(
-                demand, float(drawn[now]), float(bound.min()), float(met[lead]), where[lead], slope[now],
-                demands.pairs[rows], lengths,
-            )
+        one = Margin(
+            demand, float(drawn[now]), float(bound.min()), float(met[lead]), where[lead], slope[now],
+            demands.pairs[rows], lengths,
         )  # fmt: skip
+        every.append(_asked(move, one, where[int(bound.argmin())]) if anew and demand.ask else one)
     return sorted(every, key=lambda one: one.least)
+
+
+def _asked(move: Movement, one: Margin, corner: np.ndarray) -> Margin:
+    """The margin with what the check itself measures: as drawn, and where the bound is worst if it misses."""
+    ask = one.demand.ask
+    assert ask is not None and move.world.elsewhere is not None
+    one = replace(one, drawn=ask(move.world))
+    if one.fits_bound:
+        return one
+    first = [] if one.fits_met else [one.where]
+    for offsets in chain(first, _ways_to(move, corner)):
+        try:
+            there = ask(move.world.elsewhere(move.values(offsets)))
+        except Mistakes:
+            continue
+        if there < one.met:
+            one = replace(one, met=there, where=offsets)
+            if not one.fits_met:
+                break
+    return one
+
+
+def _ways_to(move: Movement, corner: np.ndarray) -> Iterator[np.ndarray]:
+    """The corner, and with it the ends of what only brings something into the way, or out of it."""
+    yield corner
+    held = np.clip(0.0, move.low, move.high)
+    free = np.flatnonzero((corner == held) & (move.high > move.low))
+    for ends in islice(product((move.low, move.high), repeat=len(free)), TRIED):
+        offsets = corner.copy()
+        offsets[free] = [end[k] for end, k in zip(ends, free, strict=True)]
+        yield offsets
 
 
 def _useful(move: Movement, demands: Demands, rows: np.ndarray, bound: np.ndarray) -> np.ndarray:

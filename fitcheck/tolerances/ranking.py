@@ -75,4 +75,5 @@ def _near(demands: Demands, every: list[Margin], gain: float) -> Demands:
         here=demands.here[lengths],
         slope=demands.slope[lengths],
         length_of=demands.length_of[lengths],
+        sure=demands.sure[lengths],
     )

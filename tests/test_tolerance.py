@@ -11,6 +11,7 @@ from tolerance_scenes import asked, found, of_range, placed, summary
 import fitcheck
 from fitcheck.checks.tolerance import check_tolerance
 from fitcheck.finding import Verdict
+from fitcheck.scene.general import plus_minus
 from fitcheck.tolerances.likely import wilson
 from fitcheck.world.world import Measurement, World
 
@@ -223,6 +224,111 @@ def test_an_end_that_nobody_knows_is_said():
     one = Measurement("core", 146.0, 146.0, np.inf, measured=False)
     (line,) = check_tolerance(World("t", (), uncertain=(one,))).not_checked
     assert line == "core at least 146 mm was taken at 146 mm; it has no upper end that could be examined"
+
+
+BENT = """
+parameters: {{wide: 10 ± {by} mm}}
+parts:
+  a: {{model: block, with: {{length: wide * wide / 10 mm}}}}
+  b: {{model: block, place: {{at: [11, 0, 0]}}}}
+"""
+
+
+def test_what_is_not_linear_is_tried_at_its_ends(tmp_path):
+    # 11 * 11 / 10 = 12.1: half of it reaches 6.05, the other block begins at 6.
+    answer = asked(tmp_path, BENT.format(by=1))
+    (finding,) = answer.findings
+    assert (finding.verdict, finding.parts) == (Verdict.TIGHT, ("a", "b"))
+    assert finding.sentence.startswith("with wide 11 mm a.body and b.body overlap 0.1 mm deep")
+    assert finding.measured == pytest.approx(0.05)
+    assert answer.not_checked == (
+        "wide 10 ± 1 mm was taken at 10 mm; what follows it is not linear: its ends were tried alone, "
+        "the worst is not proved",
+    )
+    assert asked(tmp_path, BENT.format(by=0.5)).findings == ()
+
+
+def test_parts_that_come_and_go_are_tried_at_the_ends(tmp_path):
+    text = """
+parameters: {wide: 19 ± 2 mm}
+parts:
+  a: {repeat: {i: floor(wide / 10 mm)}, model: block, place: {at: [i * 20, 0, 0]}}
+  b: {model: block, place: {at: [45, 0, 0]}}
+"""
+    (finding,) = asked(tmp_path, text).findings
+    assert finding.parts == ("a[2]", "b")
+    assert finding.sentence.startswith("with wide 21 mm a[2].body and b.body overlap 5.0 mm deep")
+
+
+def test_an_end_that_cannot_be_built_is_said(tmp_path):
+    text = """
+parameters: {wide: {value: 10 ± 1 mm, range: [8 mm, 10.5 mm]}}
+parts: {a: {model: block, with: {length: wide}}}
+"""
+    (line,) = asked(tmp_path, text).not_checked
+    assert "the scene cannot be built with another" in line
+    assert "is above 10.5 mm, the end of its range" in line
+
+
+def test_a_demand_that_follows_the_measurement_is_asked_anew(tmp_path):
+    text = """
+parameters: {wide: 10 ± 1 mm}
+parts: {a: {model: block, with: {length: wide}}, b: {model: block, place: {at: [14, 0, 0]}}}
+rules: {clearance: {default: wide - 7 mm}}
+"""
+    # 4 mm apart as drawn and 3 demanded; at 11 mm 3.5 apart and 4 demanded.
+    (finding,) = asked(tmp_path, text).findings
+    assert finding.sentence == "with wide 11 mm a.body and b.body are 3.5 mm apart, 4.0 mm are demanded"
+
+
+GENERAL = """
+parameters: {{place: {place}, count: 3}}
+parts:
+  a: {{model: block, with: {{length: 40, height: 20}}}}
+  b: {{model: block, with: {{length: 40.5}}, place: {{at: [place, 0, 0]}}}}
+rules: {{tolerance: {{general: {grade}{of}}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("grade", "place", "of", "off"),
+    [
+        ("m", "41", "", {"a.length": 0.3, "a.height": 0.2, "b.length": 0.3}),  # a bare parameter has no kind
+        ("m", "41 mm", "", {"place": 0.3, "a.length": 0.3, "a.height": 0.2, "b.length": 0.3}),
+        ("c", "41 mm", ", of: [a]", {"a.length": 0.8, "a.height": 0.5}),
+        ("m", "41 ± 0.05 mm", "", {"place": 0.05, "a.length": 0.3, "a.height": 0.2, "b.length": 0.3}),
+    ],
+)
+def test_general_tolerances_are_taken_by_class(tmp_path, grade, place, of, off):
+    world = placed(tmp_path, GENERAL.format(grade=grade, place=place, of=of))
+    assert {m.name: pytest.approx(m.high - m.nominal) for m in world.uncertain} == off
+
+
+def test_worst_case_with_general_tolerances(tmp_path):
+    finding = found(asked(tmp_path, GENERAL.format(grade="m", place="40.5 mm", of="")), "interference")
+    # 40.5 - 20 - 20.25 = 0.25, less 0.3 of the place and half of 0.3 for each width.
+    assert finding.measured == pytest.approx(0.25 - 0.3 - 0.15 - 0.15)
+
+
+# ISO 2768-1:1989 table 1; status published, seen in secondary sources only: middle and upper end of each range, plus and minus.
+ROWS = {
+    "f": (0.05, 0.05, 0.1, 0.15, 0.2, 0.3, 0.5, None),
+    "m": (0.1, 0.1, 0.2, 0.3, 0.5, 0.8, 1.2, 2.0),
+    "c": (0.2, 0.3, 0.5, 0.8, 1.2, 2.0, 3.0, 4.0),
+    "v": (None, 0.5, 1.0, 1.5, 2.5, 4.0, 6.0, 8.0),
+}
+
+
+@pytest.mark.parametrize("grade", ROWS)
+def test_general_tolerances_of_the_table(grade):
+    ends = (3, 6, 30, 120, 400, 1000, 2000, 4000)
+    for low, high, off in zip((0.5, *ends), ends, ROWS[grade], strict=False):
+        assert plus_minus(grade, (low + high) / 2) == off
+        assert plus_minus(grade, high) == off
+        assert plus_minus(grade, -high) == off
+    assert plus_minus(grade, 0.5) == ROWS[grade][0]
+    assert plus_minus(grade, 0.4) is None
+    assert plus_minus(grade, 4001) is None
 
 
 def test_no_uncertain_length_asks_nothing(tmp_path):

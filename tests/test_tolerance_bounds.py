@@ -210,7 +210,8 @@ parts:
 """
     move = movement(placed(tmp_path, text))
     assert move is not None
-    assert bool(move.doubts.bent) == bent
+    assert ("u" in move.doubts.bent) == bent
+    assert [m.name for m in move.measurements if m.name == "u"] == ([] if bent else ["u"])
 
 
 def test_a_turn_by_a_length_is_not_linear(tmp_path):

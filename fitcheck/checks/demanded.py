@@ -55,7 +55,7 @@ class _Gathered:
             pairs[near],
             pair_of[near],
             np.array(self.here, float),
-            np.array(self.slope, float).reshape(-1, k),
+            np.array(self.slope, float).reshape(len(self.slope), k),
             np.array(self.length_of, int),
             np.array(self.sure, bool),
             tuple(self.left_out),
@@ -73,7 +73,7 @@ def _may_come_near(move: Movement, pairs: np.ndarray, demands: list[Demand]) -> 
     least = along(move, np.repeat(pairs, each, axis=0), tries.reshape(-1, 3)).least(move.low, move.high)
     unheld = (move.deforms[pairs] & (move.pieces.covers[pairs] == pairs)).any(axis=1)
     apart_at_least = np.where(unheld, -np.inf, least.reshape(count, each).max(axis=1))
-    near = np.asarray(apart_at_least < enough) if not move.doubts.bent else np.ones(count, bool)
+    near = np.asarray(apart_at_least < enough)
     if "tolerance" not in move.world.rules:
         # Their depths take a second each: only for those who ask.
         near &= ~(unheld & np.array([one.contact for one in demands], bool))

@@ -85,7 +85,7 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
     here = -near[None, in_way] - out[:, None]
     slope = -near_slope[None, in_way] - out_slope[:, None]
     sure = np.broadcast_to(always[in_way], here.shape).ravel()
-    here, slope = here.ravel(), slope.reshape(here.size, -1)
+    here, slope = here.ravel(), slope.reshape(here.size, len(move.low))
     keep = (here + _least(move, slope) <= rule.at_least + SPARE) & (_moves(move, slope) | ~sure)
     return here[keep], slope[keep], sure[keep]
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field
 
+from fitcheck.checks.at_ends import at_ends, tried
 from fitcheck.checks.demanded import demands_of
 from fitcheck.checks.verdicts import mm, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
@@ -87,7 +88,7 @@ def check_tolerance(world: World) -> Answer:
     demands = demands_of(move)
     unmeasured = frozenset(m.name for m in move.measurements if not m.measured)
     asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands, anew=True), rule)
-    findings = [*_missed(asked), *_ranges(asked)]
+    findings = [*_missed(asked), *at_ends(world, move), *_ranges(asked)]
     findings += _summary(asked)
     return Answer(tuple(findings), _facts(asked), tuple(_left_out(asked)))
 
@@ -172,7 +173,7 @@ def _moved(asked: _Asked, margin: Margin) -> dict[str, float]:
 
 def _ranges(asked: _Asked) -> Iterator[Finding]:
     for index, one in enumerate(asked.move.measurements):
-        if not one.measured and not asked.move.doubts.bent:
+        if not one.measured:
             yield _range(asked, index, one)
 
 
@@ -250,12 +251,12 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     lead = spare[0] if spare else None
     failing = [margin for margin in asked.margins if not margin.fits_drawn]
     details = {
-        "probability": None if chance is None else asdict(chance),
+        "probability": asdict(chance),
         "ranking": tuple(_help_data(one) for one in helped[:LISTED]),
         "margins": tuple(_margin_data(asked, margin) for margin in spare[:LISTED]),
     }
     names = _listed(measured)
-    parts: tuple[str, ...] = tuple(m.name for m in measured)
+    parts = _parts(measured, rule)
     if failing:
         said = f"not even as drawn is every demand met; {_chance_said(chance)}"
         parts, verdict = failing[0].demand.parts, Verdict.FAILS
@@ -277,15 +278,19 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     )  # fmt: skip
 
 
+def _parts(measured: tuple[Measurement, ...], rule: ToleranceRule) -> tuple[str, ...]:
+    """What a finding about all measurements is of: general tolerances under one name."""
+    general = (f"iso_2768_{rule.general}",) if any(m.general for m in measured) else ()
+    return (*(m.name for m in measured if not m.general), *general)
+
+
 def _listed(measured: tuple[Measurement, ...]) -> str:
     said = [f"{m.name} {_written(m)}" for m in measured[:4]]
     more = f" and {len(measured) - 4} more" if len(measured) > 4 else ""
     return ", ".join(said) + more
 
 
-def _chance_said(chance: Likely | None) -> str:
-    if chance is None:
-        return "how likely all are met is asked only by a rule `tolerance`"
+def _chance_said(chance: Likely) -> str:
     if not chance.samples:
         return "those that can be are met for certain"
     low, high = 100 * chance.low, 100 * chance.high
@@ -348,11 +353,8 @@ _AS_DRAWN = ("gaps", "empty_boxes")
 def _left_out(asked: _Asked) -> Iterator[str]:
     world, move = asked.world, asked.move
     yield from _not_examined(world, move)
-    if move.doubts.bent:
-        names = ", ".join(move.doubts.bent)
-        yield f"tolerance: not all is linear in {names}: ends and corners were tried, the worst is not proved"
     unproved = [m for m in asked.margins if not np.isfinite(m.bound)]
-    if unproved and not move.doubts.bent:
+    if unproved:
         things = " ~ ".join(unproved[0].demand.things)
         more = f" and {len(unproved) - 1} more" if len(unproved) > 1 else ""
         yield f"tolerance: a mesh that changes its shape was tried at the ends only ({things}{more})"
@@ -370,13 +372,13 @@ def _not_examined(world: World, move: Movement | None) -> Iterator[str]:
     """One sentence for each uncertain length that could not be followed: at which value it was taken."""
     followed = {m.name for m in move.measurements} if move else set()
     for one in world.uncertain:
-        if one.name in followed or one.general:
+        if one.name in followed:
             continue
         said = f"{one.name} {_written(one)} was taken at {_short(one.nominal)} mm; "
         if not np.isfinite(one.high):
             yield said + "it has no upper end that could be examined"
-        elif move and one.name in move.doubts.changed:
-            yield said + "parts or contacts come and go with it: its ends were not examined"
+        elif move and one.name in tried(world, move):
+            yield said + "what follows it is not linear: its ends were tried alone, the worst is not proved"
         elif move and one.name in move.doubts.unbuilt:
             yield said + f"the scene cannot be built with another: {move.doubts.unbuilt[one.name]}"
         else:

@@ -45,11 +45,11 @@ class Apart:
 def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray, deep: bool = True) -> Apart:
     """Measure pairs (q, 2) of rows, each at its own offsets (q, k) of the measurements, mm.
 
-    Pieces that follow linearly are moved; where something does not, the scene is placed anew. Unless
-    `deep`, meshes that touch are not asked how deep: -inf.
+    For meshes that change their shape the scene is placed anew. Unless `deep`, meshes that touch are
+    not asked how deep: -inf.
     """
     signed, normal = np.full(len(pairs), np.nan), np.full((len(pairs), 3), np.nan)
-    anew = move.deforms[pairs].any(axis=1) | bool(move.doubts.bent)
+    anew = move.deforms[pairs].any(axis=1)
     for start in range(0, len(pairs), BATCH):
         rows = np.arange(start, min(start + BATCH, len(pairs)))
         rows = rows[~anew[rows]]

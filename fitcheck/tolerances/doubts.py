@@ -39,7 +39,8 @@ class Doubts:
     """Why a bound is not proved.
 
     Args:
-        bent: measurements that something does not follow linearly, or may not.
+        bent: measurements that something does not follow linearly, or may not; held as drawn for
+            the proof of the others.
         changed: measurements with which parts, solids or contacts come and go: not followed at all.
         unbuilt: measurements with which the scene cannot be built at all, and what it says then.
     """
@@ -50,7 +51,7 @@ class Doubts:
 
 
 def doubts_of(drawn: World, pieces: Bodies, moved: Moved) -> tuple[Doubts, list[bool]]:
-    """What stands against linearity, and for each world whether its pieces are those of the scene as drawn.
+    """What stands against linearity, and for each measurement whether all follows it linearly.
 
     Args:
         drawn: the scene with nothing moved, traced; `pieces` its pieces.
@@ -58,15 +59,15 @@ def doubts_of(drawn: World, pieces: Bodies, moved: Moved) -> tuple[Doubts, list[
     """
     alike = [_alike(drawn, pieces, world, there) for _, world, there in moved]
     followed = [entry for entry, same in zip(moved, alike, strict=True) if same]
-    bent = set()
-    named = _bent_names(drawn, followed)
+    bent = _bent_names(drawn, followed) | _passing(drawn, followed)
     for one, world, there in followed:
-        if one.name in named or not _same_directions(pieces, there, drawn, world):
+        # A demand that follows the measurement itself is asked of the scene placed anew, as what is bent.
+        if not _same_directions(pieces, there, drawn, world) or drawn.rules != world.rules:
             bent.add(one.name)
-    if not _outermost_stay(drawn, followed):
-        bent |= {one.name for one, *_ in followed}
-    changed = tuple(m.name for (m, *_), same in zip(moved, alike, strict=True) if not same)
-    return Doubts(tuple(sorted(bent)), changed), alike
+    names = [one.name for one, *_ in moved]
+    changed = tuple(name for name, same in zip(names, alike, strict=True) if not same)
+    linear = [same and name not in bent for name, same in zip(names, alike, strict=True)]
+    return Doubts(tuple(sorted(bent)), changed), linear
 
 
 def _alike(drawn: World, pieces: Bodies, world: World, there: Bodies) -> bool:
@@ -123,14 +124,14 @@ def _directions(shape: Shape) -> Iterator[np.ndarray]:
         yield from (port.axis, port.up)
 
 
-def _outermost_stay(drawn: World, moved: Moved) -> bool:
-    """Does each outermost bound of several pieces stay that of the same piece, whatever is measured?"""
+def _passing(drawn: World, moved: Moved) -> set[str]:
+    """Measurements with which one piece may pass another as the outermost of several."""
     stacks: list[tuple[np.ndarray, list[np.ndarray]]] = []
     for k, boxes in enumerate(drawn.trace.outermost):
-        others = [world.trace.outermost[k : k + 1] for _, world, _ in moved]
-        if any(len(other) != 1 or other[0].shape != boxes.shape for other in others):
-            return False
-        stacks.append((boxes, [other[0] for other in others]))
+        there = [world.trace.outermost[k : k + 1] for _, world, _ in moved]
+        if any(len(one) != 1 or one[0].shape != boxes.shape for one in there):
+            return {one.name for one, *_ in moved}
+        stacks.append((boxes, [one[0] for one in there]))
     for index, part in enumerate(drawn.parts):
         shapes = [world.parts[index].shape for _, world, _ in moved]
         if all(shape is part.shape for shape in shapes):
@@ -141,7 +142,15 @@ def _outermost_stay(drawn: World, moved: Moved) -> bool:
                     (_owned(part.shape, face.owners), [_owned(shape, face.owners) for shape in shapes])
                 )
     steps = [(one, _taken(one, world)) for one, world, _ in moved]
-    return all(_stays(boxes, others, steps) for boxes, others in stacks)
+    found: set[str] = set()
+    for boxes, others in stacks:
+        if not _stays(boxes, others, steps):
+            found |= {
+                one.name
+                for (one, _), other in zip(steps, others, strict=True)
+                if np.abs(other - boxes).max(initial=0.0) > SAME
+            }
+    return found
 
 
 def _taken(one: Measurement, world: World) -> float:

@@ -91,7 +91,7 @@ def drawn_offsets(move: Movement, count: int, sigmas: float | None) -> np.ndarra
 
 def affordable(move: Movement, pairs: np.ndarray) -> int:
     """How many samples of these pairs (q, 2) of rows are worth their time."""
-    if move.doubts.bent or move.deforms[pairs].any():
+    if move.deforms[pairs].any():
         return PLACED_ANEW
     return OF_MESHES if (move.pieces.all.kinds[pairs] == Kind.MESH).any() else MOST
 
@@ -105,15 +105,13 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     return (0.0 if hits == 0 else middle - half), (1.0 if hits == count else middle + half)
 
 
-def likely(move: Movement, demands: Demands, count: int, sigmas: float | None, anew: bool) -> Likely | None:
+def likely(move: Movement, demands: Demands, count: int, sigmas: float | None, anew: bool) -> Likely:
     """The probability that all demands are met, by samples of what is not proved to be met.
 
     Args:
-        anew: also what the scene has to be placed anew for each sample for; else None where
-            that would be needed for all, and meshes that change their shape do not count.
+        anew: also for meshes that change their shape, for which each sample is placed anew; else they
+            do not count.
     """
-    if move.doubts.bent and not anew:
-        return None
     reach = 1.0 if sigmas is None else max(1.0, FARTHEST / sigmas)
     pairs, owners, lengths = _doubtful(move, demands, reach)
     if not anew:
@@ -148,8 +146,8 @@ def _doubtful(move: Movement, demands: Demands, reach: float) -> tuple[np.ndarra
     low, high = (np.where(_measured(move), end, held) for end in (low, high))
     allowed = np.array([one.required - one.slack for one in demands.all])
     lengths = demands.here + np.minimum(demands.slope * low, demands.slope * high).sum(axis=1)
-    short = np.flatnonzero((lengths < allowed[demands.length_of]) | bool(move.doubts.bent))
-    if not len(demands.pairs) or move.doubts.bent:
+    short = np.flatnonzero(lengths < allowed[demands.length_of])
+    if not len(demands.pairs):
         return demands.pairs, demands.pair_of, short
     tries = candidates(move, demands.pairs)
     normals = apart(move, demands.pairs, np.tile(held, (len(demands.pairs), 1))).normal
@@ -201,7 +199,7 @@ def _values(move: Movement, demands: Demands, margin: Margin, offsets: np.ndarra
 
 def _is_linear(move: Movement, demands: Demands, margin: Margin) -> bool:
     """Does the margin follow its slopes at the worst corner, the opposite one, and half way to both?"""
-    if not np.isfinite(margin.slope).all() or not np.isfinite(margin.drawn) or move.doubts.bent:
+    if not np.isfinite(margin.slope).all() or not np.isfinite(margin.drawn):
         return False
     held = np.clip(0.0, move.low, move.high)
     worst = np.where(margin.slope > 0, move.low, move.high)

@@ -135,13 +135,12 @@ def margins(
     found = worst_of(move, demands.pairs, low, high)
     ends = np.where(demands.slope > 0, low, np.where(demands.slope < 0, high, np.clip(0.0, low, high)))
     worst = demands.here + (demands.slope * ends).sum(axis=1)
-    proved = worst if not move.doubts.bent else np.full(len(worst), -np.inf)
     every = []
     for index, demand in enumerate(demands.all):
         rows, lengths = np.flatnonzero(demands.pair_of == index), np.flatnonzero(demands.length_of == index)
         if not len(rows) and not len(lengths):
             continue
-        bound = np.concatenate([_useful(move, demands, rows, found.bound), proved[lengths]])
+        bound = np.concatenate([_useful(move, demands, rows, found.bound), worst[lengths]])
         met = np.concatenate([found.met[rows], np.where(demands.sure[lengths], worst[lengths], np.inf)])
         drawn = np.concatenate([found.drawn[rows], demands.here[lengths]])
         # Open meshes hide how deep they are in each other: their own check says so.

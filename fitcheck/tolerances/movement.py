@@ -53,7 +53,7 @@ class Movement:
     Args:
         world: the scene as drawn, without its tubes and cables.
         pieces: as drawn.
-        measurements: (k) those that something follows, or that only rules name.
+        measurements: (k) those that everything follows linearly; the others are as drawn.
         low, high: (k,) how far each may be from the value drawn, mm.
         centres, halves: (k, n, 3) mm a mm, of the n rows.
         deforms: (n,) meshes whose shape changes: between the values looked at it is not known.
@@ -119,8 +119,8 @@ def movement(world: World) -> Movement | None:
             unbuilt[one.name] = str(wrong.items[0])
             continue
         moved.append((one, step, there, pieces_of(there)))
-    doubts, alike = doubts_of(drawn, pieces.all, [(m, w, p.all) for m, _, w, p in moved])
-    followed = [entry for entry, same in zip(moved, alike, strict=True) if same]
+    doubts, linear = doubts_of(drawn, pieces.all, [(m, w, p.all) for m, _, w, p in moved])
+    followed = [entry for entry, straight in zip(moved, linear, strict=True) if straight]
     doubts = replace(doubts, unbuilt=unbuilt)
     return _linear(drawn, pieces, followed, doubts)
 

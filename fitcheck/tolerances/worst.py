@@ -9,9 +9,7 @@ long as one half may hold something worse than what was met (branch and bound).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice, product
 
 import numpy as np
 
@@ -21,8 +19,6 @@ from fitcheck.tolerances.movement import Movement
 
 # Bound and what was met may differ by so much, mm.
 TO = 0.01
-# Corners that are tried where nothing is linear, at most.
-CORNERS = 32
 # Halvings of the ranges, and parts of them that are looked at for all pairs together, at most.
 ROUNDS, PARTS = 24, 60_000
 
@@ -87,27 +83,8 @@ def worst_of(
     slope = np.full((count, len(low)), np.nan)
     slope[sound] = along(move, pairs[sound], drawn.normal[sound]).slope
     search = _Search(move, pairs)
-    if move.doubts.bent:
-        search.try_values(low, high)
-    else:
-        search.run(_Boxes(np.arange(count), np.tile(low, (count, 1)), np.tile(high, (count, 1))))
+    search.run(_Boxes(np.arange(count), np.tile(low, (count, 1)), np.tile(high, (count, 1))))
     return Worst(search.bound, search.met, search.where, drawn.signed, slope)
-
-
-def tried(low: np.ndarray, high: np.ndarray) -> Iterator[np.ndarray]:
-    """Offsets to try where nothing is known: none, each end alone, then corners, the first of them all."""
-    loose = np.flatnonzero(high > low)
-    yield np.clip(np.zeros(len(low)), low, high)
-    for k in loose.tolist():
-        for end in (low, high):
-            alone = np.clip(np.zeros(len(low)), low, high)
-            alone[k] = end[k]
-            yield alone
-    if len(loose) > 1:
-        for ends in islice(product((low, high), repeat=len(loose)), CORNERS):
-            corner = np.clip(np.zeros(len(low)), low, high)
-            corner[loose] = [end[k] for end, k in zip(ends, loose, strict=True)]
-            yield corner
 
 
 class _Search:
@@ -141,14 +118,6 @@ class _Search:
                 return
             boxes = boxes.halved(self.rate[boxes.owner])
         np.minimum.at(self.bound, boxes.owner, self._look(boxes))
-
-    def try_values(self, low: np.ndarray, high: np.ndarray) -> None:
-        """Without linearity: as drawn, each end alone, and corners; nothing is proved by these."""
-        self.bound[:] = -np.inf
-        count = len(self.pairs)
-        for offsets in tried(low, high):
-            everywhere = np.tile(offsets, (count, 1))
-            self._keep(np.arange(count), apart(self.move, self.pairs, everywhere).signed, everywhere)
 
     def _look(self, boxes: _Boxes) -> np.ndarray:
         """Lower bounds of parts of the ranges; what is measured on the way is kept as met."""

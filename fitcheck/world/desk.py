@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fitcheck.parts.features import Shape
+from fitcheck.scene.general import General
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
 from fitcheck.world.node import Node
@@ -40,7 +41,8 @@ class Desk:
     """What one resolution shares: models, notes of mistakes, shapes already built.
 
     `shapes` may be shared by the resolutions of many layouts of one scene. Measurements are
-    taken at the values of `trace`, or as drawn, and what rests on them is noted there.
+    taken at the values of `trace`, or as drawn, and what rests on them is noted there. `general` says
+    which lengths without a tolerance take one.
     """
 
     models: Mapping[str, Model]
@@ -51,6 +53,7 @@ class Desk:
     shapes: Shapes = field(default_factory=dict)
     uncertain: dict[str, Measurement] = field(default_factory=dict)
     trace: Trace = field(default_factory=Trace)
+    general: General | None = None
     asking: list[str] = field(default_factory=list)
 
     def note(self, mark: Mark, subject: str, wrong: ValueMistake) -> PassedOver:

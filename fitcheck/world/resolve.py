@@ -11,6 +11,7 @@ import numpy as np
 
 from fitcheck.parts.features import Compartment
 from fitcheck.scene.expression import Amount
+from fitcheck.scene.general import General
 from fitcheck.scene.limits import PARTS
 from fitcheck.scene.loop_entries import LoopEntry, written_names, wrong_values
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
@@ -46,6 +47,7 @@ def resolve(scene: Scene, shapes: Shapes | None = None, taken: Mapping[str, floa
     desk = space.desk
     desk.shapes = {} if shapes is None else shapes
     desk.trace = Trace(taken or {})
+    desk.general = _general(scene)
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     parts = tuple(_parts(space, nodes))
@@ -78,6 +80,13 @@ def resolve(scene: Scene, shapes: Shapes | None = None, taken: Mapping[str, floa
         elsewhere=partial(resolve, scene, desk.shapes),
         trace=desk.trace,
     )
+
+
+def _general(scene: Scene) -> General | None:
+    """The general tolerances that the scene asks for."""
+    rule = scene.file.rules.get("tolerance")
+    grade = getattr(rule, "general", None)
+    return None if grade is None else General(grade, tuple(map(str, getattr(rule, "of", ()))))
 
 
 def second_look(scene: Scene) -> frozenset[Mistake]:

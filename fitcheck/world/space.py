@@ -24,9 +24,10 @@ from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_m
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
 from fitcheck.scene.amounts import is_equal
 from fitcheck.scene.choices import is_among, kind_of, none_of, spelled
-from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number, evaluate
+from fitcheck.scene.expression import Amount, Constant, as_angle, as_count, as_length, as_number, evaluate
+from fitcheck.scene.general import General, plus_minus
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
-from fitcheck.scene.quantity import Uncertain, arithmetic, parse
+from fitcheck.scene.quantity import Expression, Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
 from fitcheck.scene.sway import Sway
 from fitcheck.scene.text import Document
@@ -285,8 +286,31 @@ class Space:
                 assert nominal is not None
                 ends = nominal if low is None else low, nominal, math.inf if high is None else high
                 return self._measured(Measurement(_written_as(name), *ends, line, parsed.measured))
+            if self.desk.general is not None and not self.model:
+                one = self._general(self.desk.general, parsed, kind, path, name)
+                if one is not None:
+                    return self._measured(one)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
+
+    def _general(
+        self, general: General, written: Expression, kind: str, path: Keys, name: str
+    ) -> Measurement | None:
+        """A plain length with the general tolerance that holds for it; None if none does."""
+        constant = written.steps[0]
+        if len(written.steps) > 1 or not isinstance(constant, Constant):
+            return None
+        section, owner, *below = map(str, path)
+        size = kind == "length" and section == "parts" and below[:1] == ["with"]
+        figure = kind == "any" and section == "parameters" and constant.amount.kind == (1, 0)
+        if not (size or figure) or not general.holds(section, owner):
+            return None
+        value = as_length(constant.amount)
+        off = plus_minus(general.grade, value)
+        if off is None:
+            return None
+        line = self.document.mark(path).line
+        return Measurement(_written_as(name), value - off, value, value + off, line, general=True)
 
     def _measured(self, one: Measurement) -> Amount:
         """An uncertain length at the value that it is taken at."""

@@ -12,6 +12,7 @@ import fitcheck
 from fitcheck.checks.tolerance import check_tolerance
 from fitcheck.finding import Verdict
 from fitcheck.scene.general import plus_minus
+from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.likely import wilson
 from fitcheck.world.world import Measurement, World
 
@@ -329,6 +330,31 @@ def test_general_tolerances_of_the_table(grade):
     assert plus_minus(grade, 0.5) == ROWS[grade][0]
     assert plus_minus(grade, 0.4) is None
     assert plus_minus(grade, 4001) is None
+
+
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        (
+            "{genral: m}",
+            "3:21: genral: unknown key; allowed here: general, of, sigmas, samples; write general",
+        ),
+        ("{general: x}", "3:30: general: expected f, m, c or v, found `x`"),
+        ("{sigmas: many}", "3:29: sigmas: there is no `many` here"),
+        ("{sigmas: 0}", "3:29: sigmas: 0 is not from 0.5 to 10: half a tolerance in sigmas; write 3"),
+        ("{samples: 5}", "3:30: samples: 5 is not from 100 to 200,000; write 2000"),
+        (
+            "{of: [a]}",
+            "3:25: of: says whose lengths take a general tolerance, but no class is given; add general: m",
+        ),
+        ("{general: m, of: [b]}", "3:38: of: there is no part `b` (there are a, a.body)"),
+    ],
+)
+def test_wrong_rules_are_said(tmp_path, rule, said):
+    with pytest.raises(Mistakes) as wrong:
+        placed(tmp_path, f"parts: {{a: {{model: block}}}}\nrules: {{tolerance: {rule}}}\n")
+    (one,) = wrong.value.items
+    assert str(one) == f"{tmp_path}/scene.yaml:{said}"
 
 
 def test_no_uncertain_length_asks_nothing(tmp_path):

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from fitcheck.checks.at_ends import at_ends, tried
 from fitcheck.checks.demanded import demands_of
-from fitcheck.checks.verdicts import mm, rule_line
+from fitcheck.checks.verdicts import ROUNDING, mm, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
 from fitcheck.scene.rules import Count, Number, PartRef, Rule
 from fitcheck.tolerances.likely import Likely, Spread, likely, spread
@@ -52,6 +52,8 @@ class ToleranceRule(Rule):
                 f"{self.sigmas:g} is not from {LEAST_SIGMAS:g} to {MOST_SIGMAS:g}: half a tolerance in sigmas"
             )
             yield "sigmas", said, "write 3"
+        if self.of and self.general is None:
+            yield "of", "says whose lengths take a general tolerance, but no class is given", "add general: m"
         if not FEWEST <= self.samples <= MOST:
             yield "samples", f"{self.samples:g} is not from {FEWEST} to {MOST:,}", f"write {SAMPLES}"
 
@@ -145,6 +147,8 @@ def _worst_said(asked: _Asked, margin: Margin) -> str:
 
 def _said(margin: Margin, value: float) -> str:
     """`are 1.9 mm apart`, `overlap 0.3 mm deep`."""
+    if abs(value) <= ROUNDING:
+        return "touch"
     if value < 0:
         return f"overlap {mm(-value, against=0.0)} deep"
     return f"are {mm(value, against=margin.demand.required)} apart"

@@ -195,7 +195,8 @@ def apart_by(bodies: Bodies, rows: np.ndarray) -> np.ndarray:
     around = bounding(bodies, rows, np.inf)
     couples = Couples.of(bodies, rows)
     reach = np.full(len(rows), np.inf)
-    distances, _ = nearest(couples, around.distance, np.arange(len(rows)), reach)
+    bounds = np.ascontiguousarray(around.distance)
+    distances, _ = nearest(couples, bounds, np.arange(len(rows)), reach)
     deep = around.depth > FLUSH
     found = np.where(distances > TOUCHING, distances, np.where(deep, -np.inf, 0.0))
     for k in np.flatnonzero((distances > TOUCHING) & (around.depth > 0)).tolist():

@@ -259,8 +259,13 @@ class _Names:
 
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
         """Rules with mm and degrees in place of what was written."""
-        found = {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
-        for name, rule in found.items():
+        found: dict[str, Any] = {}
+        for name, written_rule in written.items():
+            known = len(self.space.desk.mistakes)
+            rule = found[name] = walk_rule(written_rule, self._rule_value, ("rules", name))
+            # What could not be worked out is 0 here: it is told of already.
+            if len(self.space.desk.mistakes) > known:
+                continue
             for at, one in enumerate(rule) if isinstance(rule, list) else [(None, rule)]:
                 for key, said, mend in one.wrong():
                     path = ("rules", name, key) if at is None else ("rules", name, at, key)

@@ -360,3 +360,15 @@ def test_wrong_rules_are_said(tmp_path, rule, said):
 def test_no_uncertain_length_asks_nothing(tmp_path):
     answer = asked(tmp_path, "parts: {a: {model: block}, b: {model: block, place: {at: [12, 0, 0]}}}\n")
     assert (answer.findings, answer.facts, answer.not_checked) == ((), {}, ())
+
+
+def test_what_fails_as_drawn_leads(tmp_path):
+    report = fitcheck.check_world(placed(tmp_path, TWO.format(demand=2.05)), facts=False)
+    first, second = report.findings
+    assert (first.check, first.verdict) == ("clearance", Verdict.FAILS)
+    assert (second.check, second.verdict, second.follows) == ("tolerance", Verdict.FAILS, first.id)
+    # The sum of both deviations is at most -0.1: 0.1^2 / 2 of 0.2^2.
+    assert is_likely(second.details["probability"], 0.125)
+    assert second.sentence.startswith(
+        "not even as drawn is every demand met; all are met with a probability of"
+    )

@@ -56,7 +56,7 @@ def check_world(world: World, facts: bool = True) -> Report:
         worst([finding.verdict for finding in answer.findings]),
         ordered(answer.findings),
         dict(answer.facts),
-        (*answer.not_checked, *uncertain_lengths(world)),
+        answer.not_checked,
         dict(world.parameters),
         _runs(world, answer.findings),
         mesh_notes(world),
@@ -119,25 +119,3 @@ def mesh_notes(world: World) -> tuple[str, ...]:
         if piece.mesh is not None
         for said in piece.mesh.repairs
     )
-
-
-def uncertain_lengths(world: World) -> tuple[str, ...]:
-    """One sentence for each length with an uncertainty: at which value it was taken."""
-    return tuple(_uncertain(*entry[:4]) for entry in world.uncertain)
-
-
-def _uncertain(name: str, low: float, nominal: float, high: float) -> str:
-    below, above = nominal - low, high - nominal
-    if below > 0 and abs(below - above) < 1e-9:
-        said = f"{_short(nominal)} ± {_short(below)} mm"
-    elif below > 0 and 0 < above < float("inf"):
-        said = f"{_short(nominal)} +{_short(above)}/-{_short(below)} mm"
-    elif below > 0:
-        said = f"{_short(low)} .. {_short(high)} mm" if low > 0 else f"at most {_short(high)} mm"
-    else:
-        said = f"at least {_short(nominal)} mm"
-    return f"{name} {said} was taken at {_short(nominal)} mm; the worst end was not examined"
-
-
-def _short(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".")

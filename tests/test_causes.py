@@ -13,7 +13,7 @@ from fitcheck.checks.causes import caused
 from fitcheck.checks.hosts import carried, host_groups
 from fitcheck.checks.names import choose, known_names
 from fitcheck.finding import Finding, Verdict
-from fitcheck.report import Report, check_world, exit_code, ordered, uncertain_lengths
+from fitcheck.report import Report, check_world, exit_code, ordered
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.world import Contact, World, Zone
 
@@ -179,22 +179,6 @@ def test_exit_codes(verdict, plain, strict):
     assert (exit_code(verdict), exit_code(verdict, strict=True)) == (plain, strict)
 
 
-@pytest.mark.parametrize(
-    ("ends", "said"),
-    [
-        ((53.5, 54.0, 54.5), "core 54 ± 0.5 mm"),
-        ((53.8, 54.0, 55.0), "core 54 +1/-0.2 mm"),
-        ((30.0, 45.0, 45.0), "core 30 .. 45 mm"),
-        ((0.0, 146.0, 146.0), "core at most 146 mm"),
-        ((146.0, 146.0, float("inf")), "core at least 146 mm"),
-    ],
-)
-def test_uncertain_lengths_are_said(ends, said):
-    scene = World("t", (), uncertain=(("core", *ends, 3),))
-    (line,) = uncertain_lengths(scene)
-    assert line == f"{said} was taken at {ends[1]:g} mm; the worst end was not examined"
-
-
 def test_the_same_world_gives_the_same_report():
     def run() -> Report:
         return check_world(machine(5))
@@ -205,9 +189,9 @@ def test_the_same_world_gives_the_same_report():
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
         "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
-        "gaps", "empty_boxes",
+        "gaps", "empty_boxes", "tolerance",
     ]  # fmt: skip
-    assert set(RULE_TYPES) == {"room", "clearance", "keep_clear", "gaps", "empty_boxes"}
+    assert set(RULE_TYPES) == {"room", "clearance", "keep_clear", "gaps", "empty_boxes", "tolerance"}
     for check in CHECKS:
         assert check.run.__name__ == f"check_{check.name}"
         assert check.run.__module__ == f"fitcheck.checks.{check.name}"

@@ -385,10 +385,10 @@ parts:
 """
     world = load(folder, text)
     assert bounds(world, "a") == [[0, 0, 0], [54, 146, 45]]
-    assert [(name, low, nominal, high) for name, low, nominal, high, _ in world.uncertain] == [
-        ("a.height", 30, 45, 45),
-        ("a.width", 0, 146, 146),
-        ("core", 53.8, 54, 55),
+    assert [(m.name, m.low, m.nominal, m.high, m.measured) for m in world.uncertain] == [
+        ("a.height", 30, 45, 45, False),
+        ("a.width", 0, 146, 146, False),
+        ("core", 53.8, 54, 55, True),
     ]
 
 

@@ -17,6 +17,7 @@ from fitcheck.checks import (
     loop,
     room,
     run,
+    tolerance,
 )
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
@@ -110,6 +111,13 @@ CHECKS: tuple[Check, ...] = (
         "exact where all stands square; never too large, and round or slanted parts may hide a larger one",
         "the middle of the box",
         optional=True,
+    ),
+    Check(
+        "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,
+        "how far apart solids are along one direction, at its least in a corner of the ranges; "
+        "halved ranges where the direction changes; samples for the probability",
+        "a bound, proved to 0.01 mm of a value that was met; probabilities with their 95 % interval",
+        "nothing",
     ),
 )  # fmt: skip
 

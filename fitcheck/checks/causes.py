@@ -11,7 +11,8 @@ drain along: one cause, not five of equal rank. The rule, in this order:
    assemblies follow, and those of the same part (or what it carries) on the same side. So do
    a clearance or keep-clear between the same two, a gap that is none because they overlap,
    and a room or gap on that side.
-3. Nothing else leads.
+3. What the tolerances say of everything together follows the first that fails as drawn.
+4. Nothing else leads.
 
 A finding follows one that fails and itself follows nothing; the first in this order that
 explains it. Findings that fit follow nothing.
@@ -64,6 +65,12 @@ def caused(world: World, findings: Sequence[Finding]) -> tuple[Finding, ...]:
             follows[i] = cause.id
         elif finding.check in _EXPLAINS and finding.verdict == Verdict.FAILS:
             leading.append(finding)
+    failing = next(
+        (f for k, f in enumerate(findings) if f.verdict == Verdict.FAILS and k not in follows), None
+    )
+    for i, finding in enumerate(findings):
+        if "probability" in finding.details and failing is not None and failing is not finding:
+            follows[i] = failing.id
     return tuple(f.following(follows[i]) if i in follows else f for i, f in enumerate(findings))
 
 

@@ -109,6 +109,30 @@ def least_distance(world: World, within: float) -> float:
     return min((pair.measured.distance for pair in _near(world, solids, within, left_out)), default=within)
 
 
+def demanded(world: World, solids: Bodies, pairs: Iterable[tuple[int, int]]) -> list[tuple[float, str]]:
+    """What is demanded of pairs of bodies that are not meant to touch: mm, and by which rule.
+
+    Returns:
+        For each pair 0 and an empty name where no rule holds for it: then they may only not interfere.
+    """
+    rule = ClearanceRule.model_validate(world.rules.get("clearance", {}))
+    special = _named_pairs(
+        solids, [(choose(world, pair.between), choose(world, pair.and_)) for pair in rule.pairs]
+    )
+    ignored = [(choose(world, pair.between), choose(world, pair.and_)) for pair in rule.ignore]
+    left_out = {pair for chosen in ignored for pair in _pairs_of(solids, *chosen)}
+    found = []
+    for i, j in pairs:
+        if (i, j) in special:
+            index = special[i, j]
+            found.append((rule.pairs[index].at_least, f"clearance.pairs[{index + 1}]"))
+        elif solids.all[i].group == solids.all[j].group or (i, j) in left_out or rule.default <= 0:
+            found.append((0.0, ""))
+        else:
+            found.append((rule.default, "clearance.default"))
+    return found
+
+
 def _pairs_of(solids: Bodies, one: Chosen, other: Chosen) -> Iterable[tuple[int, int]]:
     first = [k for k, x in enumerate(solids.all) if one.holds(x.part_name, x.solid)]
     second = [k for k, x in enumerate(solids.all) if other.holds(x.part_name, x.solid)]

@@ -42,14 +42,14 @@ def check_containment(world: World) -> Answer:
         return _measure(name, parts, pieces, room)
 
     found = []
-    for name, claimed, parts in _claims(world):
-        room = world.compartments[claimed]
-        key = "containment", name, claimed, room.bounds.tobytes(), *(part.serial for part in parts)
+    for name, inside, parts in claimed(world):
+        room = world.compartments[inside]
+        key = "containment", name, inside, room.bounds.tobytes(), *(part.serial for part in parts)
         found.append(world.answers.of(key, partial(measured, name, parts, room)))
     return Answer(tuple(found))
 
 
-def _claims(world: World) -> Iterator[tuple[str, str, list[Part]]]:
+def claimed(world: World) -> Iterator[tuple[str, str, list[Part]]]:
     """(name, compartment, parts): an assembly under its own name when all of it claims the same."""
     groups: dict[str, list[Part]] = {}
     for part in world.parts:

@@ -73,7 +73,7 @@ def check_room(world: World) -> Answer:
 
 
 @dataclass(frozen=True, eq=False)
-class _Sweep:
+class Sweep:
     """One rule made ready: where it starts, what is swept, what does not stop it."""
 
     side: str
@@ -92,7 +92,7 @@ def _measure(world: World, solids: Bodies, rule: RoomRule, name: str) -> Finding
         said = f"room {side_of(rule.side)} {rule.of}: a width or height of nothing is no room"
     if said:
         return _finding(world, rule, name, Verdict.UNKNOWN, said, None, (), {})
-    sweep = _ready(world, solids, rule, of, thing)
+    sweep = ready(world, solids, rule, of, thing)
     blocked = _blocked(world, solids, sweep, of)
     if blocked is not None:
         return _said(world, solids, rule, name, sweep, sweep.sections[0], Travel(0.0, blocked, overlaps=True))
@@ -101,15 +101,21 @@ def _measure(world: World, solids: Bodies, rule: RoomRule, name: str) -> Finding
     return _said(world, solids, rule, name, sweep, sweep.sections[first], found[first])
 
 
-def _ready(world: World, solids: Bodies, rule: RoomRule, of: Chosen, thing: Chosen | None) -> _Sweep:
+def room_of(world: World, at: int) -> float | None:
+    """What the check measures of the rule with this index, mm; None where nothing stops the sweep."""
+    rule = RoomRule.model_validate(world.rules["room"][at])
+    return _measure(world, bodies(world), rule, f"room[{at + 1}]").measured
+
+
+def ready(world: World, solids: Bodies, rule: RoomRule, of: Chosen, thing: Chosen | None) -> Sweep:
     axis = int(np.abs(SIDES[rule.side]).argmax())
     forward = float(SIDES[rule.side][axis])
     end = 1 if forward > 0 else 0
-    part = _chosen(solids, of)
+    part = bodies_of(solids, of)
     start = float(
         solids.body_bounds[part, end, axis].max() if end else solids.body_bounds[part, end, axis].min()
     )
-    own = [] if thing is None else _chosen(solids, thing)
+    own = [] if thing is None else bodies_of(solids, thing)
     if rule.width is not None and rule.height is not None:
         sections: tuple[Piece, ...] = (_stated(solids, rule, own or part, axis, start, forward),)
     else:
@@ -118,12 +124,12 @@ def _ready(world: World, solids: Bodies, rule: RoomRule, of: Chosen, thing: Chos
     passed = {k for k, body in enumerate(solids.all) if body.group in whole} | set(part)
     if thing is not None:
         passed |= _joined(world, solids, whole)
-    return _Sweep(rule.side, start, sections, tuple(sorted(passed)))
+    return Sweep(rule.side, start, sections, tuple(sorted(passed)))
 
 
-def _blocked(world: World, solids: Bodies, sweep: _Sweep, of: Chosen) -> int | None:
+def _blocked(world: World, solids: Bodies, sweep: Sweep, of: Chosen) -> int | None:
     """A body that the part itself overlaps between its middle and the start of the sweep."""
-    part = _chosen(solids, of)
+    part = bodies_of(solids, of)
     axis = int(np.abs(SIDES[sweep.side]).argmax())
     boxes = solids.body_bounds[part]
     middle = float(boxes[:, 0, axis].min() + boxes[:, 1, axis].max()) / 2
@@ -143,7 +149,7 @@ def _blocked(world: World, solids: Bodies, sweep: _Sweep, of: Chosen) -> int | N
     return None
 
 
-def _chosen(solids: Bodies, chosen: Chosen) -> list[int]:
+def bodies_of(solids: Bodies, chosen: Chosen) -> list[int]:
     return [k for k, body in enumerate(solids.all) if chosen.holds(body.part_name, body.solid)]
 
 
@@ -204,7 +210,7 @@ def _span(solids: Bodies) -> float:
 
 
 def _said(
-    world: World, solids: Bodies, rule: RoomRule, name: str, sweep: _Sweep, section: Piece, found: Travel
+    world: World, solids: Bodies, rule: RoomRule, name: str, sweep: Sweep, section: Piece, found: Travel
 ) -> Finding:
     what = f"room for {rule.for_}" if rule.for_ else f"room of {mm(rule.width or 0)} × {mm(rule.height or 0)}"
     where = f"{what} {side_of(rule.side)} {rule.of}"

@@ -67,6 +67,7 @@ class _Blank:
     low: float
     high: float
     flat: bool
+    square: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,6 +140,7 @@ class _Builder:
             compartments=rooms,
             wet=self._wet(ports),
             electric=file.electric,
+            bent=frozenset(self.reading.bent),
         )
 
     def _wet(self, ports: Mapping[str, Port]) -> dict[str, Wet]:
@@ -231,9 +233,11 @@ class _Builder:
             problem = f"{name} is neither a sheet nor a prism: nothing else can be cut"
             self._refuse((*path, "cuts"), feature.name, problem)
         turned = draft.turned
+        uncut = _uncut(draft.made) if cuts and isinstance(draft.made, _Blank) else None
         if draft.entry.turn is not None:
             pieces = tuple(moved(piece, turned.rotation, turned.origin) for piece in pieces)
-        return Solid(name, pieces, draft.entry.role, error, draft.entry.transparent)
+            uncut = uncut and moved(uncut, turned.rotation, turned.origin)
+        return Solid(name, pieces, draft.entry.role, error, draft.entry.transparent, uncut)
 
     def _cut(
         self, name: str, draft: _Draft, blank: _Blank, cuts: Sequence[tuple[Hole | Opening, Path]]
@@ -313,7 +317,7 @@ def _blank(shape: Prism | Sheet, reading: Reading, path: Path) -> _Blank:
         axis = int(np.argmin(high - low))
         u, v = (k for k in range(3) if k != axis)
         outline = np.array([[low[u], low[v]], [high[u], low[v]], [high[u], high[v]], [low[u], high[v]]])
-        return _Blank(outline, axis, float(low[axis]), float(high[axis]), flat=True)
+        return _Blank(outline, axis, float(low[axis]), float(high[axis]), flat=True, square=True)
     assert shape.along is not None
     assert shape.from_ is not None
     assert shape.to is not None
@@ -322,6 +326,17 @@ def _blank(shape: Prism | Sheet, reading: Reading, path: Path) -> _Blank:
     start = reading.length(shape.from_, (*path, "from"))
     end = reading.length(shape.to, (*path, "to"))
     return _Blank(np.array(points), "xyz".index(shape.along), start, end, flat=isinstance(shape, Sheet))
+
+
+def _uncut(blank: _Blank) -> Piece | None:
+    """The box of a sheet given by two corners; its bounds are linear in them, whatever is cut."""
+    if not blank.square:
+        return None
+    low, high = (
+        np.insert(end, blank.axis, along)
+        for end, along in ((blank.outline.min(axis=0), blank.low), (blank.outline.max(axis=0), blank.high))
+    )
+    return box_piece(low, high)
 
 
 def _cutting(feature: Hole | Opening, turned: _Turned, blank: _Blank, solid: str) -> Cutout | Bore:

@@ -160,7 +160,8 @@ Feature = Face | Port | Hole | Opening | KeepClear | Compartment
 class Shape:
     """All that a model makes of a set of values: solids and features by name.
 
-    `wet` is where the coolant is; `electric` says that a leak must not land on it.
+    `wet` is where the coolant is; `electric` says that a leak must not land on it. `bent` names
+    measurements that some of it may not follow linearly (`scene/sway.py`).
     """
 
     solids: dict[str, Solid] = field(default_factory=dict)
@@ -172,3 +173,4 @@ class Shape:
     compartments: dict[str, Compartment] = field(default_factory=dict)
     wet: dict[str, Wet] = field(default_factory=dict)
     electric: bool = False
+    bent: frozenset[str] = frozenset()

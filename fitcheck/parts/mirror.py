@@ -51,11 +51,13 @@ def mirrored(shape: Shape, axis: int | str) -> Shape:
         compartments={name: _compartment(room, sign, k) for name, room in shape.compartments.items()},
         wet={name: _wet(space, sign) for name, space in shape.wet.items()},
         electric=shape.electric,
+        bent=shape.bent,
     )
 
 
 def _solid(solid: Solid, sign: np.ndarray) -> Solid:
-    return replace(solid, pieces=tuple(_piece(piece, sign) for piece in solid.pieces))
+    blank = None if solid.blank is None else _piece(solid.blank, sign)
+    return replace(solid, pieces=tuple(_piece(piece, sign) for piece in solid.pieces), blank=blank)
 
 
 def _piece(piece: Piece, sign: np.ndarray) -> Piece:

@@ -6,7 +6,7 @@ import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -43,6 +43,7 @@ class Reading:
         names: all names that `value` knows.
         mistakes: where mistakes are noted; shared by all readings of one model.
         indices: of the `repeat` entry being read.
+        bent: measurements that something read so far does not follow linearly; shared likewise.
     """
 
     model: Model
@@ -50,6 +51,7 @@ class Reading:
     names: Callable[[], Sequence[str]]
     mistakes: list[Mistake]
     indices: Mapping[str, int]
+    bent: set[str] = field(default_factory=set)
 
     @contextmanager
     def at(self, path: Path, subject: str = "", key: bool = False) -> Iterator[None]:
@@ -99,17 +101,29 @@ class Reading:
     def length(self, raw: Raw, path: Path) -> float:
         """A length, mm."""
         with self.at(path):
-            return as_length(self.worked_out(raw))
+            return as_length(self._used(self.worked_out(raw)))
 
     def angle(self, raw: Raw, path: Path) -> float:
         """An angle, degrees."""
         with self.at(path):
-            return as_angle(self.worked_out(raw))
+            return as_angle(self._jumping(self.worked_out(raw)))
 
     def count(self, raw: Raw, path: Path) -> int:
         """A whole number."""
         with self.at(path):
-            return as_count(self.worked_out(raw))
+            return as_count(self._jumping(self.worked_out(raw)))
+
+    def _used(self, amount: Amount) -> Amount:
+        """The amount, noting what it does not follow linearly."""
+        if amount.sway is not None:
+            self.bent.update(amount.sway.bent)
+        return amount
+
+    def _jumping(self, amount: Amount) -> Amount:
+        """The same where nothing made of the amount is linear in it: a turn, a count, a choice."""
+        if amount.sway is not None:
+            self.bent.update(amount.sway.rests)
+        return amount
 
     def lengths(self, raws: Sequence[Raw], path: Path) -> np.ndarray:
         """Lengths of a list, mm: a point, a pair."""
@@ -121,7 +135,7 @@ class Reading:
             vector = np.zeros(3)
             vector["xyz".index(raw[1])] = -1.0 if raw[0] == "-" else 1.0
             return frozen(vector)
-        amounts = [self.amount(one, (*path, k)) for k, one in enumerate(raw)]
+        amounts = [self._used(self.amount(one, (*path, k))) for k, one in enumerate(raw)]
         vector = np.array([amount.value for amount in amounts])
         with self.at(path):
             if len({(amount.length, amount.angle) for amount in amounts if amount.value}) > 1:
@@ -172,6 +186,8 @@ class Reading:
             with self.at(place, key=True):
                 value: Value = Amount(float(self.indices[name])) if name in self.indices else self.value(name)
             self._refuse_options(name, options, place)
+            if isinstance(value, Amount):
+                self._jumping(value)
             with self.at(place):
                 if not is_among(value, options, self.worked_out):
                     return False

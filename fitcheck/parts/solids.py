@@ -69,6 +69,7 @@ class Solid:
         error: how far the pieces may lie from the true surface, mm (0 when exact).
             Round cut-outs in sheets lie on the safe side: never larger than drawn.
         transparent: glass or clear plastic.
+        blank: of a sheet with cut-outs the sheet before they were cut, a box in the part's frame.
     """
 
     name: str
@@ -76,6 +77,7 @@ class Solid:
     role: str = "body"
     error: float = 0.0
     transparent: bool = False
+    blank: Piece | None = None
 
 
 # Surface kinds for the pictures; a model names one of them for each solid.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, NoReturn
 
@@ -12,6 +13,7 @@ from fitcheck.scene.choices import is_among, is_same, none_of, spelled
 from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.models import Parameter, Pick
+from fitcheck.scene.sway import bent_by
 
 if TYPE_CHECKING:
     from fitcheck.scene.read import Model
@@ -81,10 +83,10 @@ def typed(kind: str, value: Value) -> Value:
         if not isinstance(value, Amount):
             raise ValueMistake(f"expected {_EXPECTED[kind]}, found `{spelled(value)}`")
         if kind == "length":
-            return Amount(as_length(value), length=1)
+            return Amount(as_length(value), length=1, sway=value.sway)
         if kind == "angle":
-            return Amount(as_angle(value), angle=1)
-        return Amount(float(as_count(value) if kind == "count" else as_number(value)))
+            return Amount(as_angle(value), angle=1, sway=value.sway)
+        return Amount(float(as_count(value) if kind == "count" else as_number(value)), sway=value.sway)
     if kind == "flag":
         if isinstance(value, bool) or value in ("yes", "no"):
             return value in (True, "yes")
@@ -267,6 +269,12 @@ class _Values:
             return self.reading.amount(raw, path)
         with self.reading.at((*path, "pick"), name):
             sought = self.value(raw.pick)
+        picked = self._picked(name, raw, sought, path)
+        # Another row may be picked at another value of what is sought.
+        named = sought.sway if isinstance(sought, Amount) else None
+        return replace(picked, sway=bent_by(picked.sway, named))
+
+    def _picked(self, name: str, raw: Pick, sought: Value, path: Path) -> Amount:
         for key, result in raw.from_.items():
             place: Path = (*path, "from", spelled(key))
             with self.reading.at(place, name, key=True):

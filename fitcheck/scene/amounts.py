@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from fitcheck.scene import limits
 from fitcheck.scene.mistakes import ValueMistake
+from fitcheck.scene.sway import Sway
 
 # A quotient this near to a whole number is one: 0.3 / 0.1 is 2.9999999999999996 in binary.
 WHOLE = 1e-9
@@ -20,12 +21,16 @@ EQUAL = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A number in mm and degrees with the exponents of both; `bare`: written without unit."""
+    """A number in mm and degrees with the exponents of both; `bare`: written without unit.
+
+    `sway` says what it rests on, where that is asked (`sway.py`); None for a sure one.
+    """
 
     value: float
     length: int = 0
     angle: int = 0
     bare: bool = False
+    sway: Sway | None = None
 
     @property
     def kind(self) -> tuple[int, int]:

@@ -23,12 +23,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fitcheck.scene import limits
 from fitcheck.scene.amounts import WHOLE, Amount, as_angle, as_count, as_length, as_number, describe, too_long
 from fitcheck.scene.mistakes import ValueMistake, nearest
+from fitcheck.scene.sway import swayed
 
 __all__ = [
     "Amount",
@@ -118,8 +119,17 @@ def evaluate(expression: Expression, lookup: Lookup) -> Amount:
         count = len(step.operands)
         operands = stack[-count:]
         del stack[-count:]
-        stack.append(_bounded(_operate(step, operands, expression.text), step.span, expression.text))
+        result = _bounded(_operate(step, operands, expression.text), step.span, expression.text)
+        stack.append(_swaying(step.does, operands, result))
     return stack[0]
+
+
+def _swaying(does: str, operands: list[Amount], result: Amount) -> Amount:
+    """The result with what it rests on; the operations themselves know nothing of it."""
+    if not any(one.sway for one in operands):
+        return result
+    sway = swayed(does, [(one.value, one.sway) for one in operands], lambda value: _whole(does, value))
+    return replace(result, sway=sway)
 
 
 def from_table(values: Mapping[str, Amount | str | bool]) -> Lookup:

@@ -42,12 +42,14 @@ _HOUSE_UNITS = ("mm", "deg", "°")
 class Uncertain:
     """A measured value: its ends, and the value to draw; an end that nobody knows is None.
 
-    `at most 146 mm` reaches down to 0; `at least 30 mm` has no upper end.
+    `at most 146 mm` reaches down to 0; `at least 30 mm` has no upper end. `measured`: a figure with
+    a tolerance; a range, or one end of it, is of something that nobody measured yet.
     """
 
     low: Amount | None
     nominal: Amount
     high: Amount | None
+    measured: bool = True
 
 
 def parse(value: int | float | str | bool | None) -> Expression | Uncertain:
@@ -153,10 +155,10 @@ def _uncertain(text: str) -> Uncertain | None:
 def _one_ended(end: str, text: str, start: int) -> Uncertain:
     (value,) = _amounts(text, [(start, len(text))])
     if end == "least":
-        return Uncertain(value, value, None)
+        return Uncertain(value, value, None, measured=False)
     if value.value < 0:
         raise ValueMistake("at most a value below zero; what is measured is at least 0", "", start)
-    return Uncertain(replace(value, value=0.0), value, value)
+    return Uncertain(replace(value, value=0.0), value, value, measured=False)
 
 
 def _toleranced(text: str, spans: list[Span]) -> Uncertain:
@@ -185,7 +187,7 @@ def _range(text: str, spans: list[Span]) -> Uncertain:
             # `45 .. 30 mm`: the unit at the end served both.
             first, second = first + unit[0], second.removesuffix(unit[0])
         raise ValueMistake(problem, f"write {second} .. {first}", spans[0][0])
-    return Uncertain(low, high, high)
+    return Uncertain(low, high, high, measured=False)
 
 
 def _amounts(text: str, spans: list[Span]) -> list[Amount]:

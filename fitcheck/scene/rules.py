@@ -23,7 +23,7 @@ dicts of these, or any of them `| None`. Each field has a description, for it is
 from __future__ import annotations
 
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -68,6 +68,10 @@ Evaluate = Callable[[str, Any, tuple[Step, ...]], Any]
 
 class Rule(Shaped):
     """Base of what is written under a check's name."""
+
+    def wrong(self) -> Iterable[tuple[str, str, str]]:
+        """What is wrong with the plain values of a rule: the key, the problem, the mend (or nothing)."""
+        return ()
 
 
 RuleType = Any  # type[Rule] or list[SomeRule]; typing has no word for both

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+
+from fitcheck.scene.general import General
 from fitcheck.scene.mistakes import Mark, Mistake, ValueMistake
 from fitcheck.scene.read import Model
 from fitcheck.world.node import Node
-from fitcheck.world.shared import Ends, Rests, Shared, Worked
+from fitcheck.world.shared import MEASUREMENT, Rests, Shared, Worked
+from fitcheck.world.world import Measurement, Trace
 
 # Where something is written: the keys that lead to it.
 Keys = tuple[str | int, ...]
@@ -35,7 +39,8 @@ class Desk:
     """What one resolution shares: models, notes of mistakes, what is being worked out.
 
     `shared` may be that of many layouts of one scene; `tracing` is what each value being worked out
-    rests on so far, the innermost last.
+    rests on so far, the innermost last. Measurements are taken at the values of `trace`, or as drawn, and
+    what rests on them is noted there. `general` says which lengths without a tolerance take one.
     """
 
     models: Mapping[str, Model]
@@ -43,7 +48,9 @@ class Desk:
     folder: Path = Path()
     mistakes: set[Mistake] = field(default_factory=set)
     nodes: dict[tuple[str, str], Node] = field(default_factory=dict)
-    uncertain: dict[str, Ends] = field(default_factory=dict)
+    uncertain: dict[str, Measurement] = field(default_factory=dict)
+    trace: Trace = field(default_factory=Trace)
+    general: General | None = None
     asking: list[str] = field(default_factory=list)
     tracing: list[Rests] = field(default_factory=list)
     shared: Shared = field(default_factory=Shared)
@@ -54,15 +61,40 @@ class Desk:
         self.mistakes.add(Mistake(place, subject, wrong.problem, wrong.mend))
         return PassedOver(subject)
 
-    def is_uncertain(self, name: str, ends: Ends) -> None:
-        """Note a length that is not certain."""
-        self.uncertain[name] = ends
+    def measured(self, one: Measurement) -> float:
+        """The value that a measurement is taken at, mm; notes that it was met."""
+        self.uncertain[one.name] = one
         if self.tracing:
-            self.tracing[-1].uncertain[name] = ends
+            self.tracing[-1].uncertain[one.name] = one
+            self.tracing[-1].reads[MEASUREMENT, one.name] = self.trace.taken.get(one.name)
+        return self.trace.taken.get(one.name, one.nominal)
+
+    def bends(self, names: Iterable[str]) -> None:
+        """Note what some place or part may not follow linearly."""
+        self._note_of(Trace(bent=set(names)))
+
+    def looked_up(self, name: str, value: float, boxes: np.ndarray | None = None) -> None:
+        """Note what arithmetic looked up of a place; `boxes` are the pieces of which the outermost counts."""
+        asked = f"{self.asking[-1] if self.asking else ''}: {name}"
+        self._note_of(Trace(looked={name: value}, outermost={} if boxes is None else {asked: (boxes,)}))
+
+    def _note_of(self, noted: Trace) -> None:
+        self.trace.take(noted)
+        if self.tracing:
+            self.tracing[-1].noted.take(noted)
+
+    def is_as_now(self, rests: Rests) -> bool:
+        """Whether all measurements that a value rests on are taken as they are now."""
+        return all(
+            self.trace.taken.get(name) == value
+            for (section, name), value in rests.reads.items()
+            if section == MEASUREMENT
+        )
 
     def rest_on(self, rests: Rests) -> None:
         """What is being worked out rests on all that another value rests on; that one's notes are ours."""
         self.uncertain.update(rests.uncertain)
+        self.trace.take(rests.noted)
         if self.tracing:
             self.tracing[-1].take(rests)
 

@@ -56,15 +56,17 @@ class Node:
 
     def bounds(self, frame: Frame) -> np.ndarray:
         """(2, 3) bounds of all solids in the outer frame, mm; the origin if there are none."""
+        return around(self.boxes(frame))
+
+    def boxes(self, frame: Frame) -> np.ndarray:
+        """(n, 2, 3) bounds of each piece in the outer frame, mm; the origin if there are none."""
         boxes = [
             piece_bounds(piece, place)
             for _, node, place in self.leaves("", frame)
             for solid in node.shape.solids.values()
             for piece in solid.pieces
         ]
-        if not boxes:
-            return np.array([frame.origin, frame.origin])
-        return np.array([np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)])
+        return np.array(boxes or [np.array([frame.origin, frame.origin])])
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +78,11 @@ class Found:
     frame: Frame
     feature: Feature | None
     rest: tuple[str, ...] = ()
+
+
+def around(boxes: np.ndarray) -> np.ndarray:
+    """(2, 3) bounds of bounds (n, 2, 3)."""
+    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
 
 
 def segments(path: str) -> tuple[str, ...]:

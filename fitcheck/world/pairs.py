@@ -186,6 +186,26 @@ def _measure_meshes(
             found.put(asked[k], _touching(couples.one(k), points[k, 0], float(box_depth[k]), box_normal[k]))
 
 
+def apart_by(bodies: Bodies, rows: np.ndarray) -> np.ndarray:
+    """(k,) distance of pairs (k, 2) of which one is a mesh, mm, without the depth, which takes far longer.
+
+    Returns:
+        -inf where they touch or interfere, 0 where they are only flush; nan where an open mesh hides it.
+    """
+    around = bounding(bodies, rows, np.inf)
+    couples = Couples.of(bodies, rows)
+    reach = np.full(len(rows), np.inf)
+    bounds = np.ascontiguousarray(around.distance)
+    distances, _ = nearest(couples, bounds, np.arange(len(rows)), reach)
+    deep = around.depth > FLUSH
+    found = np.where(distances > TOUCHING, distances, np.where(deep, -np.inf, 0.0))
+    for k in np.flatnonzero((distances > TOUCHING) & (around.depth > 0)).tolist():
+        pair = couples.one(k)
+        answer = inside(pair.first, pair.second, pair.pose)
+        found[k] = np.nan if answer is None else -np.inf if answer else found[k]
+    return found
+
+
 def nearest(
     couples: Couples,
     bounds: np.ndarray,

@@ -11,6 +11,7 @@ import numpy as np
 
 from fitcheck.parts.features import Compartment
 from fitcheck.scene.expression import Amount
+from fitcheck.scene.general import General
 from fitcheck.scene.limits import PARTS
 from fitcheck.scene.loop_entries import LoopEntry, written_names, wrong_values
 from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
@@ -25,19 +26,25 @@ from fitcheck.world.shared import Shared
 from fitcheck.world.space import Space, box_bounds
 from fitcheck.world.wishes import RunWish
 from fitcheck.world.wishing import Wishes
-from fitcheck.world.world import Contact, Part, Room, World
+from fitcheck.world.world import Contact, Part, Room, Trace, World
 
 # A compartment's box must lie along the world's axes to this (sine of the turn).
 SQUARE = 1e-9
 
 
-def resolve(scene: Scene, shared: Shared | None = None, runs: bool = True) -> World:
+def resolve(
+    scene: Scene,
+    shared: Shared | None = None,
+    runs: bool = True,
+    taken: Mapping[str, float] | None = None,
+) -> World:
     """Work out every value of a scene, place every part, and gather what checks need.
 
     Args:
         scene: as read.
         shared: what was worked out before for layouts of the same scene; what is new is added.
         runs: whether tubes, cables and loops are read too.
+        taken: values of measurements that are not taken as drawn, mm, by name.
 
     Raises:
         Mistakes: all that could be found wrong in one go, with their places.
@@ -45,6 +52,8 @@ def resolve(scene: Scene, shared: Shared | None = None, runs: bool = True) -> Wo
     data = scene.document.data
     space = _space(scene, Shared() if shared is None else shared)
     desk = space.desk
+    desk.trace = Trace(taken or {})
+    desk.general = _general(scene)
     nodes: dict[str, tuple[Node, Frame]] = {}
     with_mistakes = _try_all(space, nodes)
     rooms = _rooms(space, nodes)
@@ -69,13 +78,23 @@ def resolve(scene: Scene, shared: Shared | None = None, runs: bool = True) -> Wo
         compartments=rooms,
         rules=rules,
         views=views,
-        uncertain=tuple((name, *ends) for name, ends in sorted(desk.uncertain.items())),
+        uncertain=tuple(one for _, one in sorted(desk.uncertain.items())),
         parameters={name: _plain(space.parameter(name)) for name in data.get("parameters") or {}},
         lines=_lines(scene),
         wishes=wishes,
         loops=loops,
+        # Tubes are not laid anew there, and nothing else asks for them.
+        elsewhere=partial(resolve, scene, desk.shared, False),
+        trace=desk.trace,
         answers=desk.shared.answers,
     )
+
+
+def _general(scene: Scene) -> General | None:
+    """The general tolerances that the scene asks for."""
+    rule = scene.file.rules.get("tolerance")
+    grade = getattr(rule, "general", None)
+    return None if grade is None else General(grade, tuple(map(str, getattr(rule, "of", ()))))
 
 
 def second_look(scene: Scene) -> frozenset[Mistake]:
@@ -272,7 +291,18 @@ class _Names:
 
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
         """Rules with mm and degrees in place of what was written."""
-        return {name: walk_rule(rule, self._rule_value, ("rules", name)) for name, rule in written.items()}
+        found: dict[str, Any] = {}
+        for name, written_rule in written.items():
+            known = len(self.space.desk.mistakes)
+            rule = found[name] = walk_rule(written_rule, self._rule_value, ("rules", name))
+            # What could not be worked out is 0 here: it is told of already.
+            if len(self.space.desk.mistakes) > known:
+                continue
+            for at, one in enumerate(rule) if isinstance(rule, list) else [(None, rule)]:
+                for key, said, mend in one.wrong():
+                    path = ("rules", name, key) if at is None else ("rules", name, at, key)
+                    self.space.desk.note(self.space.document.mark(path), key, ValueMistake(said, mend))
+        return found
 
     def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:
         """What is demanded of every run; a scene's default clearance holds for its tubes too."""

@@ -15,12 +15,12 @@ from typing import Any
 from fitcheck.scene.read import Model
 from fitcheck.world.kept import Kept
 from fitcheck.world.node import Node
-from fitcheck.world.world import Contact
+from fitcheck.world.world import Contact, Measurement, Trace
 
 # What is read of a scene's file: the section and the name in it.
 Leaf = tuple[str, str]
-# An uncertain length: low, nominal, high, line.
-Ends = tuple[float, float, float, int]
+# The section of what is no entry of the file: measurements, which may be taken at other values than drawn.
+MEASUREMENT = "measurement"
 # Scenes with other parts in them share no values; so many such sets of names are kept.
 SETS_OF_NAMES = 64
 
@@ -31,14 +31,16 @@ class Rests:
 
     Args:
         reads: a token of each thing read: equal tokens, equal things.
-        uncertain: lengths met that are not certain.
+        uncertain: measurements met.
+        noted: what else was noted of what rests on them.
         contacts: those meant by the placement of each part.
         depth: how many values ask for each other in it, itself counted.
         sound: nothing below it failed; only such a value is kept.
     """
 
     reads: dict[Leaf, Hashable] = field(default_factory=dict)
-    uncertain: dict[str, Ends] = field(default_factory=dict)
+    uncertain: dict[str, Measurement] = field(default_factory=dict)
+    noted: Trace = field(default_factory=Trace)
     contacts: dict[str, list[Contact]] = field(default_factory=dict)
     depth: int = 1
     sound: bool = True
@@ -47,6 +49,7 @@ class Rests:
         """Rest on all that another value rests on."""
         self.reads.update(other.reads)
         self.uncertain.update(other.uncertain)
+        self.noted.take(other.noted)
         self.contacts.update(other.contacts)
         self.depth = max(self.depth, other.depth + 1)
 

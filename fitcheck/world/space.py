@@ -11,6 +11,7 @@ parted, each half would need the other.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -23,10 +24,12 @@ from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_m
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
 from fitcheck.scene.amounts import is_equal
 from fitcheck.scene.choices import is_among, kind_of, none_of, spelled
-from fitcheck.scene.expression import Amount, as_angle, as_count, as_length, as_number, evaluate
+from fitcheck.scene.expression import Amount, Constant, as_angle, as_count, as_length, as_number, evaluate
+from fitcheck.scene.general import General, plus_minus
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
-from fitcheck.scene.quantity import Uncertain, arithmetic, parse
+from fitcheck.scene.quantity import Expression, Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
+from fitcheck.scene.sway import Sway
 from fitcheck.scene.text import Document
 from fitcheck.world.desk import Desk, Gathering, Keys, PassedOver
 from fitcheck.world.frames import IDENTITY, Frame
@@ -38,6 +41,7 @@ from fitcheck.world.node import (
     Node,
     Value,
     anchor,
+    around,
     base,
     features,
     find,
@@ -47,8 +51,8 @@ from fitcheck.world.node import (
     whole_part,
 )
 from fitcheck.world.placing import place_part
-from fitcheck.world.shared import KeptNode, Leaf, Worked
-from fitcheck.world.world import Contact
+from fitcheck.world.shared import MEASUREMENT, KeptNode, Leaf, Worked
+from fitcheck.world.world import Contact, Measurement
 
 T = TypeVar("T")
 
@@ -126,6 +130,8 @@ class Space:
                 near = nearest(key, [*indices, *self.written, *self.values])
                 wrong = ValueMistake(f"there is no parameter `{key}` here", f"write {near}" if near else "")
                 raise self.desk.note(self.document.mark((*path, key), key=True), key, wrong)
+            if isinstance(have, Amount) and have.sway is not None:
+                self.desk.bends(have.sway.rests)
             for option in options:
                 with self.noting((*path, key)):
                     meant = self._worked_out(option) if isinstance(have, Amount) else spelled(option)
@@ -274,7 +280,10 @@ class Space:
 
     def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
         """A plain number, mm or degrees, of a value that must be of one kind."""
-        return self.amount(raw, kind, path, indices, name).value
+        got = self.amount(raw, kind, path, indices, name)
+        if got.sway is not None:
+            self.desk.bends(got.sway.bent if kind == "length" else got.sway.rests)
+        return got.value
 
     def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
@@ -287,11 +296,44 @@ class Space:
                 )
                 line = self.document.mark(path).line
                 assert nominal is not None
-                ends = nominal if low is None else low, nominal, float("inf") if high is None else high, line
-                self.desk.is_uncertain(name, ends)
-                return Amount(nominal, length=1)
+                ends = nominal if low is None else low, nominal, math.inf if high is None else high
+                return self._measured(Measurement(_written_as(name), *ends, line, parsed.measured))
+            if self.desk.general is not None and not self.model:
+                one = self._general(self.desk.general, parsed, kind, path, name)
+                if one is not None:
+                    return self._measured(one)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
+
+    def _general(
+        self, general: General, written: Expression, kind: str, path: Keys, name: str
+    ) -> Measurement | None:
+        """A plain length with the general tolerance that holds for it; None if none does."""
+        constant = written.steps[0]
+        if len(written.steps) > 1 or not isinstance(constant, Constant):
+            return None
+        section, owner, *below = map(str, path)
+        size = kind == "length" and section == "parts" and below[:1] == ["with"]
+        figure = kind == "any" and section == "parameters" and constant.amount.kind == (1, 0)
+        if not (size or figure) or not general.holds(section, owner):
+            return None
+        value = as_length(constant.amount)
+        off = plus_minus(general.grade, value)
+        if off is None:
+            return None
+        line = self.document.mark(path).line
+        return Measurement(_written_as(name), value - off, value, value + off, line, general=True)
+
+    def _measured(self, one: Measurement) -> Amount:
+        """An uncertain length at the value that it is taken at."""
+        value = self.desk.measured(one)
+        return Amount(value, length=1, sway=Sway((one.name,), (), one.low, one.high))
+
+    def _looked_up(self, said: str, value: float, boxes: np.ndarray | None = None) -> Amount:
+        """A length taken from where something stands; of `boxes` (n, 2, 3) the outermost."""
+        name = f"{self.model}:{said}"
+        self.desk.looked_up(name, value, boxes)
+        return Amount(value, length=1, sway=Sway((name,)))
 
     def parameter(self, name: str) -> Value | None:
         """Value of a plain name in this space, or None when it is no parameter."""
@@ -364,15 +406,16 @@ class Space:
                 return found.node.values[last]
             if last in ENDS:
                 row, axis = ENDS[last]
-                return Amount(float(found.node.bounds(place() @ found.frame)[row, axis]), length=1)
+                boxes = found.node.boxes(place() @ found.frame)
+                return self._looked_up(said, float(around(boxes)[row, axis]), boxes)
         elif frame is not None and isinstance(found.feature, Compartment) and last not in ("x", "y", "z"):
             bounds = box_bounds(found.feature, frame)
             if last in SIZES:
-                return Amount(float(np.ptp(bounds[:, SIZES[last]])), length=1)
+                return self._looked_up(said, float(np.ptp(bounds[:, SIZES[last]])))
             row, axis = ENDS[last]
-            return Amount(float(bounds[row, axis]), length=1)
+            return self._looked_up(said, float(bounds[row, axis]))
         elif frame is not None and last in ("x", "y", "z"):
-            return Amount(float(frame.point(anchor(found.feature))["xyz".index(last)]), length=1)
+            return self._looked_up(said, float(frame.point(anchor(found.feature))["xyz".index(last)]))
         raise unknown(found.node, last, said)
 
     # --- paths -----------------------------------------------------------------
@@ -412,8 +455,10 @@ class Space:
             index = parse(match.group(1))
             if isinstance(index, Uncertain):
                 raise ValueMistake(f"`{match.group(1)}` is no index: it is not certain")
-            got = as_count(evaluate(index, lambda n: self.lookup(n, indices)))
-            return f"[{got}]"
+            amount = evaluate(index, lambda n: self.lookup(n, indices))
+            if amount.sway is not None:
+                self.desk.bends(amount.sway.rests)
+            return f"[{as_count(amount)}]"
 
         return re.sub(r"\[([^\[\]]+)\]", number, said)
 
@@ -476,6 +521,8 @@ class Space:
         found = self._tokens.get(leaf)
         if found is None:
             section, name = leaf
+            if section == MEASUREMENT:
+                return self.desk.trace.taken.get(name)
             where: Keys = ("parameters",) if section == "parameter" else self.path
             written = self.written if section == "parameter" else self.entries
             line = self.document.mark((*where, name), key=True).line
@@ -501,9 +548,12 @@ class Space:
 def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
     """Build a model's own shape and place its sub-parts in its frame."""
     key = id(model), repr(sorted(values.items()))
-    _, node, rests = desk.shared.nodes.of(key, lambda: _assembled(desk, model, values))
-    desk.rest_on(rests)
-    return node
+    known = desk.shared.nodes.get(key)
+    if known is None or not desk.is_as_now(known[2]):
+        known = _assembled(desk, model, values)
+        desk.shared.nodes.put(key, known)
+    desk.rest_on(known[2])
+    return known[1]  # type: ignore[no-any-return]
 
 
 def _assembled(desk: Desk, model: Model, values: Mapping[str, Value]) -> KeptNode:
@@ -517,6 +567,7 @@ def _assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
     except Mistakes as wrong:
         desk.mistakes.update(wrong.items)
         raise PassedOver(model.name) from None
+    desk.bends(shape.bent)
     use = model.document.data.get("use") or {}
     space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
     children: dict[str, Child] = {}
@@ -541,11 +592,16 @@ def box_bounds(space: Compartment, frame: Frame) -> np.ndarray:
 def _as(kind: str, got: Amount) -> Amount:
     """The amount as one kind: checked, and no longer bare."""
     if kind == "length":
-        return Amount(as_length(got), length=1)
+        return Amount(as_length(got), length=1, sway=got.sway)
     if kind == "angle":
-        return Amount(as_angle(got), angle=1)
+        return Amount(as_angle(got), angle=1, sway=got.sway)
     if kind == "count":
-        return Amount(float(as_count(got)))
+        return Amount(float(as_count(got)), sway=got.sway)
     if kind == "number":
-        return Amount(as_number(got))
+        return Amount(as_number(got), sway=got.sway)
     return got
+
+
+def _written_as(name: str) -> str:
+    """The name of a value as it is written: one text for all parts of a repeat."""
+    return re.sub(r"\[[0-9]+\]", "", name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import count
@@ -105,6 +106,55 @@ class Placed:
     solid: str
 
 
+@dataclass(frozen=True)
+class Measurement:
+    """A length that was written with its uncertainty.
+
+    Args:
+        name: of the parameter, or part and key (`pump.height`); one text is one measurement, however
+            many parts it moves.
+        low, nominal, high: ends, and the value as drawn, mm; `high` inf where nobody knows it.
+        line: in the scene file.
+        measured: a figure with a tolerance; else a range that nobody measured yet.
+        general: taken from a table of general tolerances, not written.
+    """
+
+    name: str
+    low: float
+    nominal: float
+    high: float
+    line: int = 0
+    measured: bool = True
+    general: bool = False
+
+
+@dataclass
+class Trace:
+    """What was noted when a world was placed: what rests on its measurements, and how.
+
+    Args:
+        taken: values that measurements were taken at, mm, where not as drawn.
+        bent: names that some place or part may not follow linearly (`scene/sway.py`).
+        looked: by the places that arithmetic looked up, what they came to.
+        outermost: by where it was asked, bounds (n, 2, 3) of the pieces of which the outermost was looked
+            up; several where the same words were asked of several.
+    """
+
+    taken: Mapping[str, float] = field(default_factory=dict)
+    bent: set[str] = field(default_factory=set)
+    looked: dict[str, float] = field(default_factory=dict)
+    outermost: dict[str, tuple[np.ndarray, ...]] = field(default_factory=dict)
+
+    def take(self, other: Trace) -> None:
+        """Note all that another has noted."""
+        self.bent |= other.bent
+        self.looked.update(other.looked)
+        for asked, boxes in other.outermost.items():
+            known = self.outermost.get(asked, ())
+            new = tuple(one for one in boxes if not any(one is held for held in known))
+            self.outermost[asked] = known + new
+
+
 @dataclass(frozen=True, eq=False)
 class World:
     """All that checks see.
@@ -116,12 +166,15 @@ class World:
         compartments: by full name (`case.plinth`).
         rules: what the builder demands, by check name; values already in mm and degrees.
         views: as in the scene file, values already evaluated.
-        uncertain: lengths written with an uncertainty, as (name, low, nominal, high, line).
+        uncertain: lengths written with an uncertainty.
         parameters: the scene's parameters as resolved.
         lines: rule name -> line in the scene file.
         wishes: tubes and cables that are to be laid.
         laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
         loops: what is asked of the coolant's loops, by name; values already plain.
+        elsewhere: the same scene placed at other values of its measurements, by name, mm; raises
+            Mistakes where it cannot be built so. None for a world that no scene file says.
+        trace: what was noted on the way of what rests on measurements.
         answers: what was found out about some of the parts, by their serials; may be that of many worlds.
     """
 
@@ -131,12 +184,14 @@ class World:
     compartments: dict[str, Room] = field(default_factory=dict)
     rules: dict[str, Any] = field(default_factory=dict)
     views: dict[str, Any] = field(default_factory=dict)
-    uncertain: tuple[tuple[str, float, float, float, int], ...] = ()
+    uncertain: tuple[Measurement, ...] = ()
     parameters: dict[str, Any] = field(default_factory=dict)
     lines: dict[str, int] = field(default_factory=dict)
     wishes: tuple[RunWish, ...] = ()
     laid: tuple[LaidRun, ...] = ()
     loops: dict[str, LoopEntry] = field(default_factory=dict)
+    elsewhere: Callable[[Mapping[str, float]], World] | None = None
+    trace: Trace = field(default_factory=Trace)
     answers: Kept = field(default_factory=Kept)
 
     @cached_property

@@ -1,0 +1,405 @@
+"""Tolerance: does it still fit at the worst end of every uncertain length; how likely is it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import Field
+
+from fitcheck.checks.at_ends import at_ends, tried
+from fitcheck.checks.demanded import demands_of
+from fitcheck.checks.verdicts import ROUNDING, mm, rule_line
+from fitcheck.finding import Answer, Finding, Verdict
+from fitcheck.scene.rules import Count, Number, PartRef, Rule
+from fitcheck.tolerances.likely import Likely, Spread, likely, spread
+from fitcheck.tolerances.margins import Demands, Margin, margins
+from fitcheck.tolerances.movement import Movement, movement, said_values
+from fitcheck.tolerances.ranking import Helped, ranking
+from fitcheck.tolerances.unmeasured import TO, Stretch, stretches
+from fitcheck.world.world import Measurement, World
+
+QUESTION = "does it still fit at the worst end of every uncertain length; how likely is it?"
+# Samples where no rule says how many: enough for a percent, few enough for a plain check.
+SAMPLES = 2000
+# How many may be asked for, and how wide a tolerance may be.
+FEWEST, MOST, LEAST_SIGMAS, MOST_SIGMAS = 100, 200_000, 0.5, 10.0
+# Margins and measurements that are listed.
+LISTED = 8
+
+
+class ToleranceRule(Rule):
+    """How uncertain lengths are taken."""
+
+    general: Literal["f", "m", "c", "v"] | None = Field(
+        None, description="Lengths written without a tolerance take that class of ISO 2768-1."
+    )
+    of: list[PartRef] = Field(
+        default_factory=list, description="Only lengths of these parts take the general tolerance."
+    )
+    sigmas: Number | None = Field(
+        None,
+        description="A ± is so many sigmas of a normal distribution; if not given, every value is as likely.",
+    )
+    samples: Count = Field(SAMPLES, description="How many samples the probability is drawn from.")
+
+    def wrong(self) -> Iterator[tuple[str, str, str]]:
+        """Numbers that nothing can be drawn from."""
+        if self.sigmas is not None and not LEAST_SIGMAS <= self.sigmas <= MOST_SIGMAS:
+            said = (
+                f"{self.sigmas:g} is not from {LEAST_SIGMAS:g} to {MOST_SIGMAS:g}: half a tolerance in sigmas"
+            )
+            yield "sigmas", said, "write 3"
+        if self.of and self.general is None:
+            yield "of", "says whose lengths take a general tolerance, but no class is given", "add general: m"
+        if not FEWEST <= self.samples <= MOST:
+            yield "samples", f"{self.samples:g} is not from {FEWEST} to {MOST:,}", f"write {SAMPLES}"
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """One scene's tolerances, ready to be told of."""
+
+    world: World
+    move: Movement
+    demands: Demands
+    margins: list[Margin]
+    rule: ToleranceRule
+
+
+def check_tolerance(world: World) -> Answer:
+    """Follow every uncertain length to its ends.
+
+    The worst case is a proved bound where sizes and places are linear in the measurements, as they are but
+    for what the answer names. What is not measured yet is held at the value drawn for that, and
+    then followed over its whole range by itself.
+
+    Returns:
+        One finding for each demand that is met as drawn and not at the worst end; one for each range that
+        nobody measured yet; one that tells how likely everything fits, and what to measure better.
+        None at all without uncertain lengths.
+    """
+    if not world.uncertain:
+        return Answer()
+    rule = ToleranceRule.model_validate(world.rules.get("tolerance", {}))
+    move = movement(world)
+    if move is None:
+        return Answer(not_checked=tuple(_not_examined(world, None)))
+    demands = demands_of(move)
+    unmeasured = frozenset(m.name for m in move.measurements if not m.measured)
+    asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands, anew=True), rule)
+    findings = [*_missed(asked), *at_ends(world, move), *_ranges(asked)]
+    findings += _summary(asked)
+    return Answer(tuple(findings), _facts(asked), tuple(_left_out(asked)))
+
+
+# --- demands that are missed at the worst end ---
+
+
+def _missed(asked: _Asked) -> Iterator[Finding]:
+    """One finding for each two parts and rule: that of the solids that miss it most."""
+    told: set[tuple[tuple[str, str], str]] = set()
+    failing = {(m.demand.parts, m.demand.rule) for m in asked.margins if not m.fits_drawn}
+    for margin in sorted(asked.margins, key=lambda m: m.fits_met):
+        key = margin.demand.parts, margin.demand.rule
+        if key in told | failing or margin.fits_bound:
+            continue
+        if not margin.fits_met:
+            yield _finding(asked, margin, Verdict.TIGHT, _worst_said(asked, margin))
+        elif np.isfinite(margin.bound):
+            yield _finding(asked, margin, Verdict.UNKNOWN, _undecided_said(margin))
+        else:
+            continue
+        told.add(key)
+
+
+def _finding(asked: _Asked, margin: Margin, verdict: Verdict, said: str) -> Finding:
+    demand = margin.demand
+    spreads = spread(asked.move, asked.demands, margin, int(asked.rule.samples), asked.rule.sigmas)
+    return Finding(
+        "tolerance", demand.parts, verdict, said, margin.met, demand.required,
+        rule=demand.rule,
+        rule_line=rule_line(asked.world, demand.rule) if demand.rule else None,
+        details={**_margin_data(asked, margin), **_spread_data(asked, spreads)},
+    )  # fmt: skip
+
+
+def _worst_said(asked: _Asked, margin: Margin) -> str:
+    where = said_values(_moved(asked, margin))
+    demand = margin.demand
+    a, b = demand.things
+    drawn = "as drawn they " + _said(margin, margin.drawn)
+    at = f"at the worst end ({where})" if where else "at the worst end"
+    if demand.check == "containment":
+        return f"{a} sticks {mm(-margin.met, against=0.0)} out of {b} {at}; as drawn it is inside"
+    if demand.check == "room":
+        length = mm(margin.met, against=demand.required)
+        return f"room {a} {b}: {length} {at}, {mm(demand.required)} are demanded; as drawn {mm(margin.drawn)}"
+    if demand.check == "keep_clear":
+        return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
+    said = f"{a} and {b} {_said(margin, margin.met)} {at}"
+    if demand.required > 0:
+        said += f", {mm(demand.required)} are demanded"
+    return f"{said}; {drawn}"
+
+
+def _said(margin: Margin, value: float) -> str:
+    """`are 1.9 mm apart`, `overlap 0.3 mm deep`."""
+    if abs(value) <= ROUNDING:
+        return "touch"
+    if value < 0:
+        return f"overlap {mm(-value, against=0.0)} deep"
+    return f"are {mm(value, against=margin.demand.required)} apart"
+
+
+def _undecided_said(margin: Margin) -> str:
+    a, b = margin.demand.things
+    least, met = (mm(value, against=margin.demand.required) for value in (margin.bound, margin.met))
+    return (
+        f"{a} and {b} are {met} apart where they were measured, but only {least} is proved at the worst end"
+    )
+
+
+def _moved(asked: _Asked, margin: Margin) -> dict[str, float]:
+    """The measurements that are not as drawn where a margin is worst."""
+    values = asked.move.values(margin.where)
+    return {
+        name: round(value, 4)
+        for (name, value), offset in zip(values.items(), margin.where.tolist(), strict=True)
+        if abs(offset) > 1e-9
+    }
+
+
+# --- what is not measured yet ---
+
+
+def _ranges(asked: _Asked) -> Iterator[Finding]:
+    for index, one in enumerate(asked.move.measurements):
+        if not one.measured:
+            yield _range(asked, index, one)
+
+
+def _range(asked: _Asked, index: int, one: Measurement) -> Finding:
+    drawn = stretches(asked.move, asked.demands, index, with_others=False)
+    several = any(m.measured for m in asked.move.measurements)
+    worst = stretches(asked.move, asked.demands, index, with_others=True) if several else drawn
+    said = f"{one.name} ({_written(one)}, not measured yet) {_said_stretches(drawn)}"
+    if several and _ends(worst) != _ends(drawn):
+        said += f"; at the worst end of the others it {_said_stretches(worst)}"
+    why = next((stretch.why for stretch in drawn if stretch.why is not None), None)
+    if why is not None and any(stretch.fits for stretch in drawn):
+        said += f" ({' and '.join(why.demand.things)})"
+    return Finding(
+        "tolerance", (one.name,), _range_verdict(drawn, worst, one), said, None, None,
+        rule=f"measurement:{one.name}",
+        rule_line=one.line or None,
+        details={"fits": _fitting(drawn), "fits_at_worst": _fitting(worst), "low": one.low, "high": one.high},
+    )  # fmt: skip
+
+
+def _range_verdict(drawn: list[Stretch], worst: list[Stretch], one: Measurement) -> Verdict:
+    """Fits all over, fails all over; tight where it fits as drawn; else it has to be measured first."""
+    if all(stretch.fits for stretch in worst):
+        return Verdict.FITS
+    if not any(stretch.fits for stretch in drawn):
+        return Verdict.FAILS
+    as_drawn = any(stretch.fits and stretch.low <= one.nominal <= stretch.high for stretch in drawn)
+    return Verdict.TIGHT if as_drawn else Verdict.UNKNOWN
+
+
+def _fitting(found: list[Stretch]) -> tuple[dict[str, float], ...]:
+    return tuple({"from": one.low, "to": one.high} for one in found if one.fits)
+
+
+def _ends(found: list[Stretch]) -> list[tuple[float, float]]:
+    return [(round(one.low, 2), round(one.high, 2)) for one in found if one.fits]
+
+
+def _said_stretches(found: list[Stretch]) -> str:
+    """`fits below 31.4 mm, fails above`."""
+    fitting = [one for one in found if one.fits]
+    if not fitting:
+        return "fails at every value"
+    if all(one.fits for one in found):
+        return "fits at every value"
+    low, high = found[0].low, found[-1].high
+    if len(fitting) == 1 and fitting[0].low == low:
+        return f"fits below {_down(fitting[0].high)}, fails above"
+    if len(fitting) == 1 and fitting[0].high == high:
+        return f"fits above {_up(fitting[0].low)}, fails below"
+    said = " and ".join(f"from {_up(one.low)} to {_down(one.high)}" for one in fitting)
+    return f"fits {said}, fails elsewhere"
+
+
+def _down(value: float) -> str:
+    return f"{np.floor((value + TO) * 10) / 10:.1f} mm"
+
+
+def _up(value: float) -> str:
+    return f"{np.ceil((value - TO) * 10) / 10:.1f} mm"
+
+
+# --- all together ---
+
+
+def _summary(asked: _Asked) -> Iterator[Finding]:
+    move, rule = asked.move, asked.rule
+    measured = tuple(m for m in move.measurements if m.measured)
+    if not measured:
+        return
+    chance = likely(move, asked.demands, int(rule.samples), rule.sigmas, "tolerance" in asked.world.rules)
+    spare = [margin for margin in asked.margins if margin.drops or not margin.fits_met]
+    helped = ranking(move, asked.demands, spare, rule.sigmas)
+    lead = spare[0] if spare else None
+    failing = [margin for margin in asked.margins if not margin.fits_drawn]
+    details = {
+        "probability": asdict(chance),
+        "ranking": tuple(_help_data(one) for one in helped[:LISTED]),
+        "margins": tuple(_margin_data(asked, margin) for margin in spare[:LISTED]),
+    }
+    names = _listed(measured)
+    parts = _parts(measured, rule)
+    if failing:
+        said = f"not even as drawn is every demand met; {_chance_said(chance)}"
+        parts, verdict = failing[0].demand.parts, Verdict.FAILS
+    elif all(margin.fits_met for margin in asked.margins):
+        verdict = Verdict.FITS
+        said = f"every demand is met at the worst end of {names}"
+        if lead is not None:
+            said += f": the least to spare is {mm(lead.least)}, {' and '.join(lead.demand.things)}"
+    else:
+        verdict = Verdict.TIGHT
+        said = f"at the worst end of {names} not every demand is met; {_chance_said(chance)}"
+    if helped and verdict != Verdict.FITS:
+        said += _help_said(helped[0])
+    yield Finding(
+        "tolerance", parts, verdict, said, None if lead is None else lead.least, 0.0,
+        rule="tolerance" if rule.model_fields_set else "",
+        rule_line=rule_line(asked.world, "tolerance"),
+        details=details,
+    )  # fmt: skip
+
+
+def _parts(measured: tuple[Measurement, ...], rule: ToleranceRule) -> tuple[str, ...]:
+    """What a finding about all measurements is of: general tolerances under one name."""
+    general = (f"iso_2768_{rule.general}",) if any(m.general for m in measured) else ()
+    return (*(m.name for m in measured if not m.general), *general)
+
+
+def _listed(measured: tuple[Measurement, ...]) -> str:
+    said = [f"{m.name} {_written(m)}" for m in measured[:4]]
+    more = f" and {len(measured) - 4} more" if len(measured) > 4 else ""
+    return ", ".join(said) + more
+
+
+def _chance_said(chance: Likely) -> str:
+    if not chance.samples:
+        return "those that can be are met for certain"
+    low, high = 100 * chance.low, 100 * chance.high
+    return f"all are met with a probability of {100 * chance.share:.1f} % ({low:.1f} to {high:.1f} %)"
+
+
+def _help_said(helped: Helped) -> str:
+    if helped.gain <= 1e-6:
+        return f"; {helped.name} has the largest share in it"
+    return f"; measuring {helped.name} twice as well would help most, by {mm(helped.gain, against=0.0)}"
+
+
+# --- plain data ---
+
+
+def _margin_data(asked: _Asked, margin: Margin) -> dict[str, Any]:
+    return {
+        "check": margin.demand.check,
+        "between": margin.demand.things[0],
+        "and": margin.demand.things[1],
+        "required": margin.demand.required,
+        "drawn": margin.drawn,
+        "worst": margin.met,
+        "proved": margin.bound,
+        "at": _moved(asked, margin),
+    }
+
+
+def _spread_data(asked: _Asked, spreads: Spread) -> dict[str, Any]:
+    names = [m.name for m in asked.move.measurements]
+    return {
+        "sigma": spreads.sigma,
+        "root_sum_square": spreads.rss,
+        "statistical_margin": spreads.margin,
+        "statistical_low": spreads.low,
+        "statistical_high": spreads.high,
+        "linear": spreads.linear,
+        "shares": {name: share for name, share in zip(names, spreads.shares.tolist(), strict=True) if share},
+    }
+
+
+def _help_data(helped: Helped) -> dict[str, Any]:
+    return {"name": helped.name, "gain": helped.gain, "share": helped.share}
+
+
+def _facts(asked: _Asked) -> dict[str, Any]:
+    listed = tuple(
+        {"name": m.name, "low": m.low, "nominal": m.nominal, "high": m.high, "measured": m.measured}
+        for m in asked.move.measurements
+    )
+    return {"measurements": listed}
+
+
+# --- what is left out ---
+
+# Checks that are asked of the scene as drawn only, where it has anything of theirs.
+_AS_DRAWN = ("gaps", "empty_boxes")
+
+
+def _left_out(asked: _Asked) -> Iterator[str]:
+    world, move = asked.world, asked.move
+    yield from _not_examined(world, move)
+    unproved = [m for m in asked.margins if not np.isfinite(m.bound)]
+    if unproved:
+        things = " ~ ".join(unproved[0].demand.things)
+        more = f" and {len(unproved) - 1} more" if len(unproved) > 1 else ""
+        yield f"tolerance: a mesh that changes its shape was tried at the ends only ({things}{more})"
+    yield from (f"tolerance: {said}" for said in asked.demands.left_out)
+    drawn = [name for name in _AS_DRAWN if world.rules.get(name)]
+    if world.wishes:
+        drawn += ["tubes and cables"]
+    if world.loops:
+        drawn += ["loops"]
+    if drawn:
+        yield f"tolerance: {', '.join(drawn)} were asked as drawn only, not at other ends"
+
+
+def _not_examined(world: World, move: Movement | None) -> Iterator[str]:
+    """One sentence for each uncertain length that could not be followed: at which value it was taken."""
+    followed = {m.name for m in move.measurements} if move else set()
+    for one in world.uncertain:
+        if one.name in followed:
+            continue
+        said = f"{one.name} {_written(one)} was taken at {_short(one.nominal)} mm; "
+        if not np.isfinite(one.high):
+            yield said + "it has no upper end that could be examined"
+        elif move and one.name in tried(world, move):
+            yield said + "what follows it is not linear: its ends were tried alone, the worst is not proved"
+        elif move and one.name in move.doubts.unbuilt:
+            yield said + f"the scene cannot be built with another: {move.doubts.unbuilt[one.name]}"
+        else:
+            yield said + "the worst end was not examined"
+
+
+def _written(one: Measurement) -> str:
+    """An uncertain length as it would be written."""
+    below, above = one.nominal - one.low, one.high - one.nominal
+    if one.measured and abs(below - above) < 1e-9:
+        return f"{_short(one.nominal)} ± {_short(below)} mm"
+    if one.measured:
+        return f"{_short(one.nominal)} +{_short(above)}/-{_short(below)} mm"
+    if not np.isfinite(one.high):
+        return f"at least {_short(one.nominal)} mm"
+    return f"{_short(one.low)} .. {_short(one.high)} mm" if one.low > 0 else f"at most {_short(one.high)} mm"
+
+
+def _short(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")

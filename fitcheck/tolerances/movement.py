@@ -1,0 +1,228 @@
+"""How the pieces of a world move when its measurements do.
+
+The scene is placed once as drawn and once with each measurement alone moved. Sizes and places that
+are linear in the measurements are known from that for every other value of them; `doubts.py` tells
+whether they are, and what does not follow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fitcheck.parts.solids import Kind, Piece
+from fitcheck.scene.mistakes import Mistakes
+from fitcheck.tolerances.doubts import Doubts, doubts_of
+from fitcheck.world.bodies import Bodies, bodies, with_probe
+from fitcheck.world.world import Measurement, World
+
+# A measurement is moved by so much at most to see what follows, mm: a slope from it loses 1e-12.
+STEP = 1.0
+# What moves less than this a mm does not move: rounding of sums of lengths up to 100 m.
+STILL = 1e-9
+# The least that a solid's size may come to at the open end of a range, mm.
+LEAST_HALF = 0.5e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """The solids of a world and, behind them, its keep-clear volumes, compartments and uncut sheets.
+
+    Args:
+        all: as bodies; those behind the solids belong to no part.
+        solids: how many of the bodies are solids.
+        kept: body of each keep-clear volume, by part and name.
+        rooms: body of each compartment's box, by full name.
+        covers: for each row the row of a box that surely holds it: of a sheet with cut-outs the sheet
+            before they were cut; else itself.
+    """
+
+    all: Bodies
+    solids: int
+    kept: dict[tuple[str, str], int]
+    rooms: dict[str, int]
+    covers: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Movement:
+    """Pieces as linear functions of the measurements.
+
+    Args:
+        world: the scene as drawn, without its tubes and cables.
+        pieces: as drawn.
+        measurements: (k) those that everything follows linearly; the others are as drawn.
+        low, high: (k,) how far each may be from the value drawn, mm.
+        centres, halves: (k, n, 3) mm a mm, of the n rows.
+        deforms: (n,) meshes whose shape changes: between the values looked at it is not known.
+        doubts: why a bound is not proved, and what could not be followed.
+    """
+
+    world: World
+    pieces: Pieces
+    measurements: tuple[Measurement, ...]
+    low: np.ndarray
+    high: np.ndarray
+    centres: np.ndarray
+    halves: np.ndarray
+    deforms: np.ndarray
+    doubts: Doubts
+    _built: dict[bytes, Bodies] = field(default_factory=dict)
+
+    def values(self, offsets: np.ndarray) -> dict[str, float]:
+        """The measurements at offsets (k,) from the values drawn, mm, by name."""
+        return {m.name: m.nominal + float(d) for m, d in zip(self.measurements, offsets, strict=True)}
+
+    def built(self, offsets: np.ndarray) -> Bodies:
+        """The pieces with the scene placed anew at offsets (k,); kept, for meshes that deform.
+
+        Raises:
+            Mistakes: the scene cannot be built so.
+        """
+        key = _key(offsets)
+        if key not in self._built:
+            assert self.world.elsewhere is not None
+            self._built[key] = pieces_of(self.world.elsewhere(self.values(offsets))).all
+        return self._built[key]
+
+    def held(self, names: frozenset[str]) -> Movement:
+        """The same with these measurements held at the values drawn."""
+        hold = np.array([m.name in names for m in self.measurements], bool)
+        return replace(self, low=np.where(hold, 0.0, self.low), high=np.where(hold, 0.0, self.high))
+
+
+def _key(offsets: np.ndarray) -> bytes:
+    return bytes((np.round(offsets, 6) + 0.0).tobytes())
+
+
+def movement(world: World) -> Movement | None:
+    """How a world moves with its uncertain lengths; None when it has none that can be moved.
+
+    `world.elsewhere` is asked k times.
+    """
+    if world.elsewhere is None:
+        return None
+    named = [m for m in world.uncertain if m.high > m.low and np.isfinite(m.high)]
+    if not named:
+        return None
+    drawn = _without_runs(world)
+    pieces = pieces_of(drawn)
+    moved: list[tuple[Measurement, float, World, Pieces]] = []
+    unbuilt: dict[str, str] = {}
+    for one in named:
+        step = _step(one)
+        try:
+            there = world.elsewhere({one.name: one.nominal + step})
+        except Mistakes as wrong:
+            unbuilt[one.name] = str(wrong.items[0])
+            continue
+        moved.append((one, step, there, pieces_of(there)))
+    doubts, linear = doubts_of(drawn, pieces.all, [(m, w, p.all) for m, _, w, p in moved])
+    followed = [entry for entry, straight in zip(moved, linear, strict=True) if straight]
+    doubts = replace(doubts, unbuilt=unbuilt)
+    return _linear(drawn, pieces, followed, doubts)
+
+
+def _without_runs(world: World) -> World:
+    """The world before its tubes and cables were laid: they are not laid anew for other values."""
+    runs = {run.name for run in world.laid}
+    if not runs:
+        return world
+    parts = tuple(part for part in world.parts if part.name not in runs)
+    contacts = tuple(contact for contact in world.contacts if contact.a not in runs)
+    return replace(world, parts=parts, contacts=contacts, laid=())
+
+
+def _step(one: Measurement) -> float:
+    """How far a measurement is moved to see what follows: towards its farther end."""
+    up, down = one.high - one.nominal, one.nominal - one.low
+    return min(up, STEP) if up >= down else -min(down, STEP)
+
+
+def _linear(
+    drawn: World, pieces: Pieces, followed: list[tuple[Measurement, float, World, Pieces]], doubts: Doubts
+) -> Movement:
+    here, count = pieces.all, len(pieces.all.kinds)
+    centres, halves = np.zeros((len(followed), count, 3)), np.zeros((len(followed), count, 3))
+    deforms = np.zeros(count, bool)
+    for k, (_, step, _, there) in enumerate(followed):
+        centres[k] = _still((there.all.centres - here.centres) / step)
+        halves[k] = _still((there.all.halves - here.halves) / step)
+        deforms |= _other_shapes(here, there.all)
+    measurements = tuple(m for m, *_ in followed)
+    low = np.array([m.low - m.nominal for m in measurements])
+    high = np.array([m.high - m.nominal for m in measurements])
+    low = np.maximum(low, _least_low(measurements, here, halves))
+    built = {_key(np.zeros(len(followed))): here}
+    for k, (_, step, _, there) in enumerate(followed):
+        built[_key(np.eye(len(followed))[k] * step)] = there.all
+    return Movement(drawn, pieces, measurements, low, high, centres, halves, deforms, doubts, built)
+
+
+def _other_shapes(here: Bodies, there: Bodies) -> np.ndarray:
+    """(n,) rows whose triangles are not the same."""
+    keys = [["" if mesh is None else mesh.key for mesh in found.meshes] for found in (here, there)]
+    return np.asarray(np.array(keys[0]) != np.array(keys[1]))
+
+
+def _still(slopes: np.ndarray) -> np.ndarray:
+    return np.where(np.abs(slopes) < STILL, 0.0, slopes)
+
+
+def _least_low(measurements: tuple[Measurement, ...], here: Bodies, halves: np.ndarray) -> np.ndarray:
+    """Down to where each measurement alone leaves every solid a size, mm; -inf for measured ones."""
+    least = np.full(len(measurements), -np.inf)
+    for k, one in enumerate(measurements):
+        if not one.measured:
+            grows = halves[k] > STILL
+            ways = (here.halves[grows] - LEAST_HALF) / halves[k][grows]
+            least[k] = max(-float(ways.min(initial=np.inf)), -np.inf)
+    return least
+
+
+def pieces_of(world: World) -> Pieces:
+    """All pieces of a world that has no tubes and cables laid."""
+    found = bodies(world)
+    solids = len(found)
+    kept: dict[tuple[str, str], int] = {}
+    rooms: dict[str, int] = {}
+    for key, piece in _volumes(world):
+        kept[key] = len(found)
+        found = with_probe(found, piece)
+    for name, room in world.compartments.items():
+        rooms[name] = len(found)
+        found = with_probe(found, _box_about(room.bounds))
+    covers = np.arange(len(found.kinds))
+    for body in found.all[:solids]:
+        part = world.parts[body.part]
+        blank = part.shape.solids[body.solid].blank
+        if blank is not None:
+            covers = np.append(covers, len(found.kinds))
+            covers[body.pieces] = len(found.kinds)
+            found = with_probe(found, _placed(blank, part.pose.rotation, part.pose.origin))
+    return Pieces(found, solids, kept, rooms, covers)
+
+
+def _volumes(world: World) -> Iterator[tuple[tuple[str, str], Piece]]:
+    for part in world.parts:
+        for kept in part.shape.keep_clear.values():
+            yield (part.name, kept.name), _placed(kept.piece, part.pose.rotation, part.pose.origin)
+
+
+def _placed(piece: Piece, rotation: np.ndarray, origin: np.ndarray) -> Piece:
+    return replace(piece, rotation=rotation @ piece.rotation, centre=rotation @ piece.centre + origin)
+
+
+def _box_about(bounds: np.ndarray) -> Piece:
+    return Piece(Kind.BOX, (bounds[1] - bounds[0]) / 2, np.eye(3), bounds.mean(axis=0))
+
+
+def said_values(values: Mapping[str, float]) -> str:
+    """`core 54.5 mm, setback 15.9 mm`."""
+    return ", ".join(f"{name} {_short(value)} mm" for name, value in values.items())
+
+
+def _short(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")

@@ -147,13 +147,12 @@ TUBE = f"tube: {{{SOFT}, from: left_end.tube_end, to: right_end.tube_end}}"
 
 
 def test_no_tube_passes_through_itself():
-    scene = load(CROSSED, TUBE)
-    assert faults(laid(scene)) == []
-    (told,) = [f for f in check_world(scene, facts=False).findings if f.check == "run"]
-    assert told.verdict == Verdict.UNKNOWN
-    assert told.details["reason"] == "bend"
-    # A plain quarter turn after the stub of 15 has 70 - 20 - 15 = 35 mm.
-    assert 35 - 0.5 <= told.details["largest_bend_radius"] < 40
+    scene = laid(load(CROSSED, TUBE))
+    assert faults(scene) == []
+    (run,) = scene.laid
+    assert run.corners is not None
+    # A hook drawn by hand: up, round by 270 degrees to the right, and down at last.
+    assert run.length <= 360
 
 
 def test_a_loop_drawn_through_itself_is_told():

@@ -100,7 +100,8 @@ def _no_way(wish: RunWish, why: NoWay) -> str:
         neck = f"too narrow {between} {among}" if among else "too narrow"
         said = f"{found}: {neck}; at most {why.widest:.1f} mm pass there"
     elif why.reason == "bend":
-        said = f"{found}: no room to bend at {why.place}{f', {among} in the way' if among else ''}"
+        at = "" if why.place.startswith("between ") else "at "
+        said = f"{found}: no room to bend {at}{why.place}{f', {among} in the way' if among else ''}"
     elif why.reason == "taken":
         said = f"{found} beside {among}: alone it has one"
     elif why.reason == "outside":

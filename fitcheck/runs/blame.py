@@ -13,6 +13,7 @@ from fitcheck.runs.largest import largest
 from fitcheck.runs.legs import Found
 from fitcheck.runs.necks import FLOOR, Neck, widest
 from fitcheck.runs.single import Others, Way, region, unopened
+from fitcheck.runs.tangled import tangled
 from fitcheck.runs.threading import admits, opening_size
 from fitcheck.world.wishes import NoWay, Passage, RunWish
 from fitcheck.world.world import World
@@ -49,9 +50,12 @@ def no_way(
         most = 2 * (neck.most - wish.clearance)
         return replace(why, largest_outside=largest(world, wish, "outside", most)), neck.where
     place, where, parts = _no_room(wish, alone, in_the_way(world, wish).names)
+    crossed = tangled(wish)
+    if crossed is not None:
+        place, where, parts = _between(wish), crossed, ()
     why = NoWay(
         "bend" if place else "search",
-        False,
+        crossed is not None,
         place=place,
         parts=parts,
         widest=None if neck is None else _through(neck, wish),

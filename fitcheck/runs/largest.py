@@ -12,19 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitcheck.runs.demands import in_the_way, judge, legs, meets_itself
+from fitcheck.runs.demands import in_the_way, judge, legs
 from fitcheck.runs.field import field
-from fitcheck.runs.legs import Limits
-from fitcheck.runs.mend import bent
-from fitcheck.runs.route import Route, turns_back
-from fitcheck.runs.search import space_for
-from fitcheck.runs.shorten import tidy
-from fitcheck.runs.single import CAP, PITCH, Way, find_way, region
+from fitcheck.runs.single import AS_IT_COMES, CAP, PITCH, Way, bent_to, find_way, region
 from fitcheck.world.wishes import RunWish
 from fitcheck.world.world import World
 
-# What would pass is asked for once, and as it comes, not for the shortest.
-AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
 # It is found by halving, to these, mm.
 TO = {"outside": 0.1, "radius": 0.25}
 # Where halving may begin, as shares from the least to the most: the least is not always the easiest
@@ -89,15 +82,9 @@ def _bent(world: World, wish: RunWish, way: Way) -> Way | None:
     """A way of a soft tube or cable near one of other sizes, proved; it goes through no named openings."""
     if wish.bending is not None or wish.through:
         return None
-    among, ends = in_the_way(world, wish), legs(wish)
-    room = field(region(among, wish), PITCH, max(wish.outside, CAP))
-    space = space_for(among, room, wish.outside, wish.clearance, wish.radius)
-    made = bent(space, np.array([ends.start.free, *way.route.corners[1:-1], ends.goal.free]), wish.radius)
-    if made is None:
+    among = in_the_way(world, wish)
+    grid = field(region(among, wish), PITCH, max(wish.outside, CAP))
+    route = bent_to(among, grid, wish, legs(wish), way.route)
+    if route is None or not judge(world, wish, route).holds:
         return None
-    whole = tidy(np.array([ends.start.at, *made, ends.goal.at]))
-    if turns_back(whole):
-        return None
-    route = Route(whole, wish.radius)
-    holds = judge(world, wish, route).holds and not meets_itself(wish, route)
-    return Way(wish, route, ()) if holds else None
+    return Way(wish, route, ())

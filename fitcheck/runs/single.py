@@ -12,14 +12,17 @@ import numpy as np
 from fitcheck.runs.bounds import lower_bound, shortest_free
 from fitcheck.runs.certify import certify
 from fitcheck.runs.demands import in_the_way, judge, laid_run, legs, meets_itself
-from fitcheck.runs.field import field
+from fitcheck.runs.field import Field, field
 from fitcheck.runs.legs import Found, Legs, Limits, Pose
+from fitcheck.runs.mend import bent
 from fitcheck.runs.necks import passes
 from fitcheck.runs.obstacles import Obstacles, distance_at
 from fitcheck.runs.passing import CHOICES, find_through
 from fitcheck.runs.rigid import find_rigid
-from fitcheck.runs.route import Route, from_points
+from fitcheck.runs.route import Route, from_points, turns_back
 from fitcheck.runs.rows import Laid
+from fitcheck.runs.search import space_for
+from fitcheck.runs.shorten import tidy
 from fitcheck.runs.soft import find_soft
 from fitcheck.runs.threading import admits
 from fitcheck.world.wishes import End, Passage, RunWish
@@ -28,8 +31,11 @@ from fitcheck.world.world import Part, World
 # Pitch of the field that a search asks first, and how far it looks, mm.
 PITCH, CAP = 8.0, 60.0
 
-# A search that goes on as long as one may.
+# A search that goes on as long as one may; one that is asked once, as it comes, and not for the shortest.
 FULLY = Limits()
+AS_IT_COMES = Limits(rounds=1, after=0, tries=400)
+# Where a run got no way, a way with these shares of its bend radius is bent to be one.
+TIGHTER = (0.95, 0.9, 0.8)
 
 Others = Sequence[tuple[RunWish, Laid]]
 
@@ -160,9 +166,23 @@ class _Searched:
 
     def _search(self, asked: Legs, again: int) -> Found:
         found = self._asked_of_its_kind(asked, again)
-        if found.route is not None and meets_itself(self.wish, found.route):
-            return replace(found, route=None)
+        crossed = found.route is not None and meets_itself(self.wish, found.route)
+        if crossed or (found.route is None and found.expansions != (0, 0) and again == FULLY.rounds - 1):
+            return replace(found, route=self._from_tighter(asked))
         return found
+
+    def _from_tighter(self, asked: Legs) -> Route | None:
+        """A way bent from one with a smaller radius: near ends leave the steps of a search no room."""
+        if self.wish.bending is not None:
+            return None
+        for share in TIGHTER:
+            wish = replace(self.wish, radius=share * self.wish.radius)
+            found = _Searched(self.among, wish, self.room, AS_IT_COMES)._asked_of_its_kind(asked, 0)
+            if found.route is not None:
+                route = bent_to(self.among, self.grid, self.wish, asked, found.route)
+                if route is not None:
+                    return route
+        return None
 
     def _asked_of_its_kind(self, asked: Legs, again: int) -> Found:
         wish, bending = self.wish, self.wish.bending
@@ -177,6 +197,18 @@ class _Searched:
             self.among, self.grid, asked, *sizes,
             bending.angles, bending.straight, stub, bending.cost, self.limits, again,
         )  # fmt: skip
+
+
+def bent_to(among: Obstacles, grid: Field, wish: RunWish, asked: Legs, near: Route) -> Route | None:
+    """A way for a soft run by bending one, near it, that was laid for another size or radius."""
+    space = space_for(among, grid, wish.outside, wish.clearance, wish.radius)
+    made = bent(space, np.array([asked.start.free, *near.corners[1:-1], asked.goal.free]), wish.radius)
+    if made is None:
+        return None
+    whole = tidy(np.array([asked.start.at, *made, asked.goal.at]))
+    if turns_back(whole) or meets_itself(wish, Route(whole, wish.radius)):
+        return None
+    return Route(whole, wish.radius)
 
 
 def region(among: Obstacles, wish: RunWish) -> np.ndarray:

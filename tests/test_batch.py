@@ -222,8 +222,10 @@ def test_a_full_disk_loses_nothing(whole, tmp_path, monkeypatch):
 
 def test_the_command(tmp_path, whole):
     path, out = written(tmp_path), tmp_path / "out.csv"
-    got = run("batch", path, "--out", out, "--jobs", 1)
+    got = run("batch", path, "--out", out, "--jobs", 1, "--plot", tmp_path / "plot.png")
     assert got.returncode == 0
+    assert got.stderr == f"wrote {out} and {out.with_suffix('.jsonl')}\nwrote {tmp_path / 'plot.png'}\n"
+    assert (tmp_path / "plot.png").read_bytes().startswith(b"\x89PNG")
     good = [r for r in whole.values() if r["verdict"] in ("fits", "tight") and not r["missed"]]
     first = got.stdout.splitlines()[0]
     assert first == f"crates: {len(good)} of {len(whole)} layouts fit and meet the demands"
@@ -314,6 +316,7 @@ def test_a_library_that_is_missing_is_said_before_anything_is_asked(tmp_path):
             ("layouts.yaml", "--out", "x.csv", "--jobs", "2", "--cluster", "tcp://127.0.0.1:9"),
             "leave one out",
         ),
+        (("layouts.yaml", "--out", "x.csv", "--plot", "x.pdf"), "--plot"),
         (("layuots.yaml", "--out", "x.csv"), "there is no such file"),
         (("rows.csv", "--out", "x.csv"), "give --scene FILE"),
     ],

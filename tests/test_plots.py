@@ -78,8 +78,16 @@ def test_stands_of_all_kinds(three):
     assert len({PATTERNS[stand] for stand in Stand}) == len({WORDS[stand] for stand in Stand}) == len(Stand)
 
 
-def fields(figure):
-    return [one for one in figure.axes[0].collections if isinstance(one, PolyCollection)]
+def hatched(figure):
+    """The patterns, each with the fields that lie under it."""
+    found = {}
+    for one in figure.axes[0].collections:
+        if isinstance(one, PolyCollection):
+            for path in one.get_paths():
+                (left, low), (right, _) = path.vertices[0], path.vertices[1]
+                row, columns = round(low + 0.5), range(round(left + 0.5), round(right + 0.5))
+                found.setdefault(one.get_hatch(), set()).update((column, row) for column in columns)
+    return found
 
 
 def test_a_heat_map_shows_each_layout_where_it_belongs(two):
@@ -90,10 +98,11 @@ def test_a_heat_map_shows_each_layout_where_it_belongs(two):
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("gap [mm]", "wide [mm]")
     assert [tick.get_text() for tick in axes.get_yticklabels()] == ["10", "20", "26"]
     counted = Counter(seen.stands.tolist())
-    assert [len(one.get_paths()) for one in fields(figure)] == [
-        counted[stand] for stand in Stand if stand in counted
-    ]
-    assert [one.get_hatch() for one in fields(figure)] == [PATTERNS[s] or None for s in Stand if s in counted]
+    places = list(zip(seen.varied[1].at.tolist(), seen.varied[0].at.tolist(), strict=True))
+    by_pattern = {}
+    for place, stand in zip(places, seen.stands.tolist(), strict=True):
+        by_pattern.setdefault(PATTERNS[stand], set()).add(place)
+    assert hatched(figure) == {pattern: those for pattern, those in by_pattern.items() if pattern}
     # In each field its verdict and figure, at its place.
     said = {text.get_position(): text.get_text() for text in axes.texts if "\n" in text.get_text()}
     assert len(said) == len(records)
@@ -118,10 +127,11 @@ def test_a_heat_map_shows_each_layout_where_it_belongs(two):
 def test_the_better_the_darker(tmp_path, rank, better):
     layouts, _, found, seen = asked(tmp_path, TWO.replace("[most least, least price]", rank))
     figure = heat_map(layouts, seen, found)
-    fits = fields(figure)[0]
-    values = seen.figure("least")[1][seen.stands == Stand.FITS]
+    values = seen.figure("least")[1][seen.good]
     order = np.argsort(better * values, kind="stable")
-    dark = lightness(fits.get_facecolor()[:, :3])[order]
+    drawn = figure.axes[0].images[0].get_array()
+    dark = lightness(drawn[seen.varied[0].at, seen.varied[1].at, :3][seen.good])[order]
+    assert (drawn[seen.varied[0].at, seen.varied[1].at, :3][~seen.good] == to_rgb(PALE)).all()
     assert (np.diff(dark) <= 1e-6).all()
     assert dark[0] - dark[-1] > 40
     # The bar beside it says the same of the same figure.

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
@@ -76,32 +78,41 @@ def _side(varied: Sequence[Varied], names: tuple[str, ...]) -> _Side:
 
 
 def _fields(axes: Axes, layouts: Layouts, seen: Gathered, across: _Side, up: _Side) -> list[Patch]:
-    """Draw the fields, those of one stand together; what is to be said of each stand."""
-    counts = worth(layouts, seen)
+    """Draw the fields, coloured and with the patterns of how they stand; what is to be said of each stand."""
+    colours = np.ones((len(up.words), len(across.words), 4))
+    colours[up.at, across.at] = to_rgba(PALE)
+    colours[up.at[seen.good], across.at[seen.good]] = BETTER(worth(layouts, seen)[seen.good])
+    ends = (-0.5, len(across.words) - 0.5, -0.5, len(up.words) - 0.5)
+    axes.imshow(colours, origin="lower", extent=ends, aspect="auto", interpolation="nearest")
     legend = []
     for stand in Stand:
         those = seen.stands == stand
         if not those.any():
             continue
-        good = stand <= GOOD
-        faces = BETTER(counts[those]) if good else PALE
-        corners = np.stack([across.at[those], up.at[those]], axis=1)[:, None, :] + _SQUARE
+        good, pattern = stand <= GOOD, PATTERNS[stand]
         # A hatch takes the colour of the edge, which is not drawn itself.
-        axes.add_collection(
-            PolyCollection(
-                corners, facecolors=faces, edgecolors="white" if good else GREY, linewidths=0.0,
-                hatch=PATTERNS[stand] or None,
-            )
-        )  # fmt: skip
-        legend.append(
-            Patch(
-                facecolor=BETTER(0.8) if good else PALE, edgecolor="white" if good else GREY,
-                hatch=PATTERNS[stand] or None, label=f"{WORDS[stand]}: {int(those.sum()):,}",
-            )
-        )  # fmt: skip
+        edge = "white" if good else GREY
+        if pattern:
+            rows = _rows(across.at[those], up.at[those])
+            looks: dict[str, Any] = {"facecolors": "none", "edgecolors": edge, "linewidths": 0.0}
+            axes.add_collection(PolyCollection(list(rows), hatch=pattern, **looks))
+        face = BETTER(0.8) if good else PALE
+        words = f"{WORDS[stand]}: {int(those.sum()):,}"
+        legend.append(Patch(facecolor=face, edgecolor=edge, hatch=pattern or None, label=words))
     if len(seen.numbers) < len(across.words) * len(up.words):
         legend.append(Patch(facecolor="white", edgecolor=GREY, label="not asked"))
     return legend
+
+
+def _rows(x: NDArray[np.int32], y: NDArray[np.int32]) -> NDArray[np.float64]:
+    """Fields that lie beside each other as one rectangle: corners, (k, 4, 2)."""
+    order = np.lexsort((x, y))
+    x, y = x[order], y[order]
+    begins = np.flatnonzero(np.append(True, (np.diff(y) != 0) | (np.diff(x) != 1)))
+    ends = np.append(begins[1:], len(x)) - 1
+    low, high, row = x[begins] - 0.5, x[ends] + 0.5, y[begins]
+    corners = [[low, row - 0.5], [high, row - 0.5], [high, row + 0.5], [low, row + 0.5]]
+    return np.array(corners).transpose(2, 0, 1)
 
 
 _SQUARE = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])

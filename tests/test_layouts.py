@@ -18,7 +18,7 @@ from fitcheck.finding import Verdict, plain
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.choices import Choices, Wheel
 from fitcheck.layouts.read import read_layouts
-from fitcheck.layouts.summary import BEST, holds, summary
+from fitcheck.layouts.summary import BEST, _front, _ranked, holds, summary
 from fitcheck.scene import limits
 from fitcheck.scene.mistakes import Mistakes
 
@@ -214,6 +214,21 @@ def test_mistakes_of_a_layouts_file_have_their_place_and_mend(tmp_path, right, w
     line = next(k for k, text in enumerate(LAYOUTS.splitlines(), 1) if right.strip() in text)
     assert told[0].startswith(f"{path}:{line}:")
     assert mend in told[0]
+
+
+@given(rows=st.lists(st.tuples(*[st.sampled_from([-np.inf, 0.0, 1.0, 2.0, 3.5])] * 3), max_size=40))
+def test_the_front_is_what_no_other_beats_or_equals(rows):
+    merit = np.array(rows, float).reshape(-1, 3)
+    numbers, ranked = _ranked(np.arange(len(rows)), merit)
+    best = sorted(range(len(rows)), key=lambda at: (*(-value for value in rows[at]), at))
+    assert numbers.tolist() == best
+
+    def beaten(at):
+        """By one that is as good in all and better in one; of equals by the first."""
+        others = (k for k in range(len(rows)) if all(a >= b for a, b in zip(rows[k], rows[at], strict=True)))
+        return any(rows[k] != rows[at] or k < at for k in others)
+
+    assert _front(numbers, ranked) == [at for at in best if not beaten(at)]
 
 
 # By what a right piece of text is replaced, and all that is said then: the line, and a piece of the sentence.

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import floor
 from pathlib import Path
 
 from fitcheck.checks import CHECKS
 from fitcheck.layouts.choices import Choices, Wheel
+from fitcheck.layouts.rows import document_of_csv
 from fitcheck.layouts.sound import Broken, sound_part
 from fitcheck.scene import limits
 from fitcheck.scene.amounts import Amount, is_equal
@@ -19,11 +18,11 @@ from fitcheck.scene.expression import evaluate, from_table
 from fitcheck.scene.files import read_file
 from fitcheck.scene.kinds import Scalar
 from fitcheck.scene.layout_entries import Figure, LayoutsFile, Option, Steps
-from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, ValueMistake, nearest
+from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import arithmetic, parse
 from fitcheck.scene.refusals import Path as Keys
 from fitcheck.scene.schema import check_layouts
-from fitcheck.scene.text import Document, Spot, read_document
+from fitcheck.scene.text import Document, read_document
 
 # Where nothing else is asked for, the figure that is taken.
 LEAST_DISTANCE = "least_distance"
@@ -83,7 +82,7 @@ def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
         Mistakes: all of the layouts file; the scene's own are told when it is asked.
     """
     if path.suffix.lower() == ".csv":
-        document = _from_csv(read_file(path), str(path), scene)
+        document = document_of_csv(read_file(path), str(path), scene)
     else:
         document = read_document(read_file(path), str(path))
     try:
@@ -387,44 +386,3 @@ def _same(value: Scalar, written: Scalar) -> bool:
         return is_equal(one, other)
     except ValueMistake:
         return False
-
-
-def _from_csv(text: str, name: str, scene: Path | None) -> Document:
-    """A table of layouts as the layouts file it stands for; marks are those of the CSV.
-
-    Raises:
-        Mistakes: it has no rows, or rows of another length than its first.
-    """
-    if scene is None:
-        said = "a CSV file does not say which scene it is about"
-        raise Mistakes([Mistake(Mark(name, 1, 1), "", said, "give --scene FILE")])
-    rows = [row for row in csv.reader(io.StringIO(text.removeprefix("\ufeff"))) if row]
-    if len(rows) < 2:
-        raise Mistakes([Mistake(Mark(name, 1, 1), "", "expected names in the first row, layouts below")])
-    columns = [cell.strip() for cell in rows[0]]
-    wrong = [
-        Mistake(Mark(name, at, 1), "", f"this row has {len(row)} cells, the first has {len(columns)}")
-        for at, row in enumerate(rows[1:], 2)
-        if len(row) != len(columns)
-    ]
-    if wrong:
-        raise Mistakes(wrong)
-    spots: dict[Keys, Spot] = {(): Spot((1, 1)), ("scene",): Spot((1, 1)), ("tables",): Spot((1, 1))}
-    base: Keys = ("tables", 0)
-    for at, row in enumerate(rows):
-        column = 1
-        for k, cell in enumerate(row):
-            path = (*base, "columns", k) if at == 0 else (*base, "rows", at - 1, k)
-            spots[path] = Spot((at + 1, column))
-            column += len(cell) + 1
-    cells: Callable[[str], Scalar] = _cell
-    table = {"columns": columns, "rows": [[cells(cell.strip()) for cell in row] for row in rows[1:]]}
-    return Document(name, {"scene": str(scene), "tables": [table]}, tuple(text.splitlines()), spots)
-
-
-def _cell(said: str) -> Scalar:
-    """A cell as the same text would be read in a file."""
-    try:
-        return int(said)
-    except ValueError:
-        return {"yes": True, "no": False, "true": True, "false": False}.get(said.lower(), said)

@@ -45,6 +45,7 @@ class Asked:
         anew: throw away results that are there.
         quiet: show no progress.
         sheet: where the best are drawn side by side, by `view`.
+        plot: where all results are drawn.
     """
 
     path: Path
@@ -56,6 +57,7 @@ class Asked:
     quiet: bool
     sheet: Path | None
     view: str | None
+    plot: Path | None
 
     @property
     def results(self) -> Path:
@@ -84,6 +86,8 @@ def run_batch(asked: Asked) -> None:
         raise
     say(summary_text(layouts, found))
     tell(f"wrote {' and '.join(map(str, dict.fromkeys((asked.out, asked.results))))}\n")
+    if asked.plot is not None:
+        _plot(layouts, journal, found, asked.plot)
     if asked.sheet is not None:
         _draw(layouts, found, asked.sheet, asked.view)
     raise typer.Exit(0 if found.good else 1)
@@ -97,6 +101,9 @@ def _refuse_what_cannot_be(asked: Asked) -> None:
     if kind == ".parquet" and not can_write_parquet():
         other = asked.out.with_suffix(".csv")
         refuse(f"--out {asked.out}: needs pip install 'fitcheck[parquet]'; {other} does without")
+    for option, picture in (("--plot", asked.plot), ("--sheet", asked.sheet)):
+        if picture is not None and picture.suffix.lower() != ".png":
+            refuse(f"{option} {picture}: write {picture.stem}.png")
     if asked.jobs < 0:
         refuse(f"--jobs {asked.jobs}: write 0 for one process a core, or how many there shall be")
     if asked.jobs and asked.cluster is not None:
@@ -112,6 +119,18 @@ def _write(out: Path, layouts: Layouts, journal: Journal) -> None:
     if kind == ".parquet":
         with whole_file(out) as file:
             write_parquet(file, layouts, journal)
+
+
+def _plot(layouts: Layouts, journal: Journal, found: Summary, path: Path) -> None:
+    """Draw all results: a heat map, or parallel lines."""
+    from fitcheck.outputs.plots import write_plot
+
+    try:
+        with whole_file(path) as file:
+            write_plot(file, layouts, journal, found)
+    except OSError as why:
+        refuse(f"--plot {path}: {why.strerror or why}")
+    tell(f"wrote {path}\n")
 
 
 def _draw(layouts: Layouts, found: Summary, path: Path, view: str | None) -> None:

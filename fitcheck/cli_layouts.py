@@ -38,6 +38,10 @@ def batch(
     view: Annotated[
         str | None, typer.Option("--view", metavar="NAME", help="View of the scene file, for the sheet.")
     ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option("--plot", metavar="FILE", help="PNG of all: heat map of two that vary, lines of more."),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Show no progress.")] = False,
     debug: DebugOption = False,
 ) -> None:
@@ -47,7 +51,7 @@ def batch(
     """
     from fitcheck.batching import Asked, run_batch
 
-    run_batch(Asked(layouts, out, scene, jobs, cluster, anew, quiet, sheet, view))
+    run_batch(Asked(layouts, out, scene, jobs, cluster, anew, quiet, sheet, view, plot))
 
 
 @app.command()

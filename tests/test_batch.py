@@ -6,6 +6,8 @@ import csv
 import json
 import os
 import random
+import re
+import resource
 import signal
 import subprocess
 import sys
@@ -19,7 +21,6 @@ from fitcheck.layouts import workers
 from fitcheck.layouts.asked import Asker, numbered
 from fitcheck.layouts.batch import Batch
 from fitcheck.layouts.columns import varied_columns
-from fitcheck.layouts.journal import Journal
 from fitcheck.layouts.read import read_layouts
 from fitcheck.layouts.workers import Workers
 from fitcheck.outputs.layouts_parquet import write_parquet
@@ -34,10 +35,22 @@ def command(*words):
     return [sys.executable, "-c", RUN, *map(str, words)]
 
 
-def run(*words):
+def run(*words, most=None):
+    """The command in a process of its own, whose files do not grow beyond so many bytes."""
+
+    def confine():
+        if most is not None:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
+
     environment = {**os.environ, "PYTHONPATH": str(TOP)}
     return subprocess.run(
-        command(*words), capture_output=True, text=True, env=environment, timeout=120, check=False
+        command(*words),
+        capture_output=True,
+        text=True,
+        env=environment,
+        timeout=120,
+        check=False,
+        preexec_fn=confine,
     )
 
 
@@ -138,36 +151,57 @@ def test_a_process_that_dies_costs_no_layout(whole, tmp_path, monkeypatch):
     assert found == {number: record for number, record in whole.items() if number != 30}
 
 
-@pytest.mark.parametrize("seed", [1])
-def test_killed_it_goes_on(whole, tmp_path, seed):
-    _killed(whole, tmp_path, seed)
+def test_killed_it_goes_on(tmp_path):
+    _killed(tmp_path, 1, kills=2, step=0.5)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", [0, *range(2, 20)])
-def test_killed_it_goes_on_long(whole, tmp_path, seed):
-    _killed(whole, tmp_path, seed)
+@pytest.mark.parametrize("processes", [1, 2])
+def test_killed_twenty_times_it_goes_on(tmp_path, processes):
+    _killed(tmp_path, processes, kills=20, step=0.05)
 
 
-def _killed(whole, tmp_path, seed):
-    """Killed by the system as often as it takes, at any moment: nothing is lost or asked twice."""
-    path, out = written(tmp_path), tmp_path / "out.jsonl"
-    moments = random.Random(seed)
+def _lines(path):
+    return path.read_bytes().count(b"\n") if path.exists() else 0
+
+
+def _killed(folder, processes, kills, step):
+    """Killed by the system again and again, at any moment: nothing is lost or asked twice."""
+    path = written(folder, LAYOUTS.replace("step: 1.5 mm", f"step: {step} mm"))
+    whole, out = folder / "whole.csv", folder / "out.csv"
+    assert run("batch", path, "--out", whole, "--jobs", 1).returncode == 0
+    results_file = out.with_suffix(".jsonl")
+    moments = random.Random(processes)
     environment = {**os.environ, "PYTHONPATH": str(TOP)}
-    for _ in range(3):
-        words = command("batch", path, "--out", out, "--jobs", 1 + seed % 2)
+    words = ["batch", str(path), "--out", str(out), "--jobs", str(processes)]
+    held, all_lines = 0, _lines(whole.with_suffix(".jsonl"))
+    reached = set()
+    for _ in range(kills):
         going = subprocess.Popen(
-            words,
+            command(*words),
             env=environment,
             start_new_session=True,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        time.sleep(moments.uniform(0.5, 4.0))
+        # One in four while it starts, the others some time after a layout was answered, or at the end.
+        late = moments.random() > 0.25
+        until = time.monotonic() + 30
+        while late and max(held, 1) >= _lines(results_file) < all_lines and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(moments.uniform(0, 0.4))
+        # Not waited for until then: its number is still its own.
         os.killpg(going.pid, signal.SIGKILL)
         going.wait()
-    assert run("batch", path, "--out", out).returncode == 0
-    assert results(out) == whole
+        lines = _lines(results_file)
+        assert lines >= held
+        held = lines
+        reached |= {lines} if 1 < lines < all_lines else set()
+    assert len(reached) >= kills / 4, reached
+    assert run(*words).returncode == 0
+    for suffix in (".csv", ".jsonl"):
+        assert out.with_suffix(suffix).read_bytes() == whole.with_suffix(suffix).read_bytes()
+    assert not list(folder.glob("*.part"))
 
 
 @pytest.mark.parametrize(
@@ -200,30 +234,76 @@ def test_another_file_is_not_written_over(tmp_path):
         assert out.read_text() == text
 
 
-def test_a_full_disk_loses_nothing(whole, tmp_path, monkeypatch):
-    path, out = written(tmp_path), tmp_path / "out.jsonl"
-    write, room = Journal.write, [20]
+def test_a_full_disk_loses_nothing(whole, tmp_path):
+    """The system itself lets no file grow beyond half of what is to be written."""
+    path, out = written(tmp_path), tmp_path / "out.csv"
+    journal = out.with_suffix(".jsonl")
+    batch(path, journal).run(silent)
+    expected = journal.read_bytes()
+    journal.unlink()
+    got = run("batch", path, "--out", out, "--jobs", 1, most=len(expected) // 2)
+    assert got.returncode == 2
+    assert got.stderr == f"--out {out}: File too large; what was written before is kept\n"
+    assert not out.exists()
+    # The last line is torn where the room ended, the others are whole.
+    lines = journal.read_bytes().splitlines(keepends=True)
+    assert lines[:-1] == expected.splitlines(keepends=True)[: len(lines) - 1]
+    assert len(lines) > len(whole) // 3
+    assert run("batch", path, "--out", out, "--jobs", 1).returncode == 0
+    assert journal.read_bytes() == expected
 
-    def full(self, record):
-        room[0] -= 1
-        if room[0] < 0:
-            # As the system does it: part of the line is written.
-            self._file.write(b'{"lay')
-            raise OSError(28, "No space left on device")
-        write(self, record)
 
-    monkeypatch.setattr(Journal, "write", full)
-    with pytest.raises(OSError, match="No space"):
-        batch(path, out).run(silent)
-    monkeypatch.undo()
-    batch(path, out).run(silent)
-    assert results(out) == whole
+def test_a_table_that_finds_no_room_leaves_the_old_one(tmp_path):
+    path, out = written(tmp_path), tmp_path / "out.csv"
+    batch(path, out.with_suffix(".jsonl")).run(silent)
+    before = out.with_suffix(".jsonl").read_bytes()
+    out.write_text("the old one")
+    for plot in ((), ("--plot", tmp_path / "plot.png")):
+        got = run("batch", path, "--out", out, *plot, most=1000)
+        assert got.returncode == 2
+        assert got.stderr == f"--out {out}: File too large; what was written before is kept\n"
+        assert out.read_text() == "the old one"
+    assert sorted(file.name for file in tmp_path.glob("*.*")) == [
+        "layouts.yaml",
+        "out.csv",
+        "out.jsonl",
+        "scene.yaml",
+    ]
+    assert out.with_suffix(".jsonl").read_bytes() == before
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("kind", ["jsonl", "csv"])
+def test_a_device_without_room(tmp_path, kind):
+    path, out = written(tmp_path), tmp_path / "out.csv"
+    out.with_suffix(f".{kind}").symlink_to("/dev/full")
+    got = run("batch", path, "--out", out, "--jobs", 1)
+    assert got.returncode == 2
+    assert got.stderr == f"--out {out}: No space left on device; what was written before is kept\n"
+
+
+def test_a_folder_that_may_not_be_written(tmp_path):
+    path, folder = written(tmp_path), tmp_path / "shut"
+    folder.mkdir(mode=0o500)
+    # Nothing is shut for the system's administrator, but what the kernel itself keeps.
+    folder = Path("/sys") if os.access(folder, os.W_OK) else folder
+    if not folder.exists():
+        pytest.skip("no folder that cannot be written")
+    got = run("batch", path, "--out", folder / "out.csv", "--jobs", 1)
+    assert got.returncode == 2
+    assert re.fullmatch(
+        rf"--out {folder}/out.csv: (Permission denied|Read-only file system|Operation not permitted); "
+        "what was written before is kept\n",
+        got.stderr,
+    )
 
 
 def test_the_command(tmp_path, whole):
     path, out = written(tmp_path), tmp_path / "out.csv"
-    got = run("batch", path, "--out", out, "--jobs", 1)
+    got = run("batch", path, "--out", out, "--jobs", 1, "--plot", tmp_path / "plot.png")
     assert got.returncode == 0
+    assert got.stderr == f"wrote {out} and {out.with_suffix('.jsonl')}\nwrote {tmp_path / 'plot.png'}\n"
+    assert (tmp_path / "plot.png").read_bytes().startswith(b"\x89PNG")
     good = [r for r in whole.values() if r["verdict"] in ("fits", "tight") and not r["missed"]]
     first = got.stdout.splitlines()[0]
     assert first == f"crates: {len(good)} of {len(whole)} layouts fit and meet the demands"
@@ -314,6 +394,7 @@ def test_a_library_that_is_missing_is_said_before_anything_is_asked(tmp_path):
             ("layouts.yaml", "--out", "x.csv", "--jobs", "2", "--cluster", "tcp://127.0.0.1:9"),
             "leave one out",
         ),
+        (("layouts.yaml", "--out", "x.csv", "--plot", "x.pdf"), "--plot"),
         (("layuots.yaml", "--out", "x.csv"), "there is no such file"),
         (("rows.csv", "--out", "x.csv"), "give --scene FILE"),
     ],

@@ -149,6 +149,7 @@ def test_a_layout_that_kills_its_workers_is_answered_with_what_happened(crew, lo
     assert found == expected
 
 
+@pytest.mark.long
 def test_a_key_stops_it_and_the_next_run_goes_on(crew, local, tmp_path):
     path, out = local / "layouts.yaml", tmp_path / "out.jsonl"
     patched = "import slow_worker, fitcheck.layouts.cluster as c; c.ask_on_worker = slow_worker.slowly\n"
@@ -233,6 +234,7 @@ def test_no_scheduler_and_no_worker_are_said(tmp_path, monkeypatch):
         list(Cluster(layouts, empty.scheduler_address).ask([0]))
 
 
+@pytest.mark.long
 def test_a_scheduler_that_dies_is_said_and_nothing_is_lost(local, tmp_path):
     path, out = local / "layouts.yaml", tmp_path / "out.jsonl"
     host = (

@@ -18,7 +18,7 @@ from fitcheck.finding import Verdict, plain
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.choices import Choices, Wheel
 from fitcheck.layouts.read import read_layouts
-from fitcheck.layouts.summary import BEST, holds, summary
+from fitcheck.layouts.summary import BEST, _front, _ranked, holds, summary
 from fitcheck.scene import limits
 from fitcheck.scene.mistakes import Mistakes
 
@@ -214,6 +214,80 @@ def test_mistakes_of_a_layouts_file_have_their_place_and_mend(tmp_path, right, w
     line = next(k for k, text in enumerate(LAYOUTS.splitlines(), 1) if right.strip() in text)
     assert told[0].startswith(f"{path}:{line}:")
     assert mend in told[0]
+
+
+@given(rows=st.lists(st.tuples(*[st.sampled_from([-np.inf, 0.0, 1.0, 2.0, 3.5])] * 3), max_size=40))
+def test_the_front_is_what_no_other_beats_or_equals(rows):
+    merit = np.array(rows, float).reshape(-1, 3)
+    numbers, ranked = _ranked(np.arange(len(rows)), merit)
+    best = sorted(range(len(rows)), key=lambda at: (*(-value for value in rows[at]), at))
+    assert numbers.tolist() == best
+
+    def beaten(at):
+        """By one that is as good in all and better in one; of equals by the first."""
+        others = (k for k in range(len(rows)) if all(a >= b for a, b in zip(rows[k], rows[at], strict=True)))
+        return any(rows[k] != rows[at] or k < at for k in others)
+
+    assert _front(numbers, ranked) == [at for at in best if not beaten(at)]
+
+
+# By what a right piece of text is replaced, and all that is said then: the line, and a piece of the sentence.
+ROUNDS = [
+    # Shape and value in entries of one section, and a place behind an entry that is left out.
+    ([("wide: [10", "wdie: [10"), ("to: 12 mm", "too: 12 mm")],
+     [(4, "no parameter of the scene"), (5, "too: unknown key")]),
+    ([("- {wide: 26, gap: [0 mm, 1.5 mm]}", "- 5\n  - {wide: 26, gpa: 0 mm}")],
+     [(13, "expected a name and its value"), (14, "`gpa` does not vary")]),
+    ([("[{figure: least, at_least: 1 mm}]", "[{figure: least}, {figure: leats, at_least: 1 mm}]")],
+     [(17, "give at_least, at_most or both"), (17, "no figure `leats`")]),
+    ([("rank: [most least", "rank: [best least"), ("step: 1.5 mm", "step: 0 mm")],
+     [(5, "step is not above 0"), (18, "expected most or least")]),
+    ([("title: crates", "titel: crates"), ("20 mm: 5, ", "")],
+     [(1, "titel: unknown key"), (16, "no price for 20 mm")]),
+    # What follows from a mistake is not told: the figure is there, if wrong; what varies, too.
+    ([("{least_distance: yes}", "{least_distance: yes, check: room}"), ("figure: least", "figure: leats")],
+     [(15, "more than one kind"), (17, "no figure `leats`")]),
+    ([("{least_distance: yes}", "{distance: yes}"), ("scene: scene.yaml", "scene: scen.yaml")],
+     [(2, "no such file"), (15, "distance: unknown key")]),
+    ([("wide: [10 mm, 20 mm, 26 mm]", "wide: {form: 10 mm, to: 26 mm, step: 8 mm}"), ("none: {without: [roof]}", "none: {with_out: [roof]}")],
+     [(4, "form: unknown key; allowed here: from, to, step; write from"), (11, "with_out: unknown key")]),
+    ([("wide: [10 mm", "wdie: [10 mm")], [(4, "no parameter of the scene")]),
+    ([("step: 1.5 mm", "step: 0 mm")], [(5, "not above 0")]),
+    # The scene's file is not known: the rest is judged all the same.
+    ([("scene: scene.yaml\n", "seen: scene.yaml\n"), ("to: 12 mm", "to: -12 mm")],
+     [(2, "seen: unknown key"), (5, "lies below")]),
+    ([("scene: scene.yaml", "scene: ../scene.yaml"), ("figure: least", "figure: leats")],
+     [(2, "leads out"), (17, "no figure `leats`")]),
+    # A section that cannot be read at all.
+    ([("rank: [most least, least price]", "rank: 5"), ("check: ", ""), ("to: 12 mm", "to: 12 deg")],
+     [(5, "angle"), (18, "rank: expected a list")]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "expected"), ROUNDS)
+def test_all_mistakes_of_a_layouts_file_come_in_one_round(tmp_path, changes, expected):
+    text = LAYOUTS
+    for right, wrong in changes:
+        text = text.replace(right, wrong)
+    path = written(tmp_path, text)
+    with pytest.raises(Mistakes) as caught:
+        read_layouts(path)
+    told = [str(mistake).removeprefix(f"{path}:") for mistake in caught.value.items]
+    assert len(told) == len(expected), told
+    for line, said in expected:
+        assert any(one.startswith(f"{line}:") and said in one for one in told), (line, said, told)
+
+
+def test_mistakes_of_the_scene_s_text_come_with_those_of_the_layouts(tmp_path):
+    path = written(
+        tmp_path, LAYOUTS.replace("figure: least", "figure: leats"), SCENE.replace("parts:", "parts: [")
+    )
+    with pytest.raises(Mistakes) as caught:
+        read_layouts(path)
+    assert {mistake.mark.file for mistake in caught.value.items} == {
+        str(path),
+        str(path.parent / "scene.yaml"),
+    }
 
 
 def test_too_many_layouts_are_refused_before_they_are_counted(tmp_path, monkeypatch):

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import floor
 from pathlib import Path
 
 from fitcheck.checks import CHECKS
 from fitcheck.layouts.choices import Choices, Wheel
+from fitcheck.layouts.rows import document_of_csv
+from fitcheck.layouts.sound import Broken, sound_part
 from fitcheck.scene import limits
 from fitcheck.scene.amounts import Amount, is_equal
 from fitcheck.scene.choices import spelled
@@ -18,11 +18,11 @@ from fitcheck.scene.expression import evaluate, from_table
 from fitcheck.scene.files import read_file
 from fitcheck.scene.kinds import Scalar
 from fitcheck.scene.layout_entries import Figure, LayoutsFile, Option, Steps
-from fitcheck.scene.mistakes import Mark, Mistake, Mistakes, ValueMistake, nearest
+from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import arithmetic, parse
 from fitcheck.scene.refusals import Path as Keys
 from fitcheck.scene.schema import check_layouts
-from fitcheck.scene.text import Document, Spot, read_document
+from fitcheck.scene.text import Document, read_document
 
 # Where nothing else is asked for, the figure that is taken.
 LEAST_DISTANCE = "least_distance"
@@ -82,19 +82,44 @@ def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
         Mistakes: all of the layouts file; the scene's own are told when it is asked.
     """
     if path.suffix.lower() == ".csv":
-        document = _from_csv(read_file(path), str(path), scene)
+        document = document_of_csv(read_file(path), str(path), scene)
     else:
         document = read_document(read_file(path), str(path))
-    file = check_layouts(document)
+    try:
+        file = check_layouts(document)
+    except Mistakes as wrong:
+        raise Mistakes([*wrong.items, *_second_look(document, path, scene)]) from None
     return _Reader(file, document, path, scene).layouts()
+
+
+def _second_look(document: Document, path: Path, scene: Path | None) -> tuple[Mistake, ...]:
+    """Mistakes of value among the sound entries of a file that has mistakes of shape."""
+    sound = sound_part(document)
+    if sound is None:
+        return ()
+    file, left, broken = sound
+    try:
+        _Reader(file, left, path, scene, broken).layouts()
+    except Mistakes as wrong:
+        return wrong.items
+    return ()
 
 
 class _Reader:
     """Works out what a layouts file says, and collects what is wrong with it."""
 
-    def __init__(self, file: LayoutsFile, document: Document, path: Path, scene: Path | None) -> None:
+    def __init__(
+        self,
+        file: LayoutsFile,
+        document: Document,
+        path: Path,
+        scene: Path | None,
+        broken: Broken | None = None,
+    ) -> None:
         self.file, self.document = file, document
         self.scene_path = scene or path.parent / file.scene
+        # What a mistake is told about already: what follows from it is not told.
+        self.broken = broken or Broken()
         self.mistakes: list[Mistake] = []
         self.varying: dict[str, Keys] = {}
 
@@ -112,7 +137,7 @@ class _Reader:
         self._check_figures(figures)
         costs = {name: self._costs(name, figure, wheels) for name, figure in figures.items() if figure.cost}
         demands, rank = tuple(self._demands(figures)), tuple(self._rank(figures))
-        if self.mistakes:
+        if self.mistakes or scene is None:
             raise Mistakes(self.mistakes)
         return Layouts(
             self.file, self.document, scene, self.scene_path, choices, figures, costs, demands, rank
@@ -122,27 +147,32 @@ class _Reader:
         subject = next((str(step) for step in reversed(path) if isinstance(step, str)), "")
         self.mistakes.append(Mistake(self.document.mark(path, key), subject, wrong.problem, wrong.mend))
 
-    def _scene(self) -> Document:
+    def _scene(self) -> Document | None:
+        """The scene as read; None where it cannot be, and why is noted."""
+        if self.broken.scene:
+            return None
         inside = self.document.name.endswith(".csv") or self.scene_path.resolve().is_relative_to(
             Path(self.document.name).parent.resolve()
         )
         if not inside:
             self._note(("scene",), ValueMistake("leads out of the folder of the layouts file"))
-            raise Mistakes(self.mistakes)
+            return None
         try:
             return read_document(read_file(self.scene_path), str(self.scene_path))
         except Mistakes as wrong:
             if any(mistake.mark.line > 1 for mistake in wrong.items):
-                raise
-            self.mistakes += [
-                Mistake(self.document.mark(("scene",)), "scene", f"{m.mark.file}: {m.problem}", m.mend)
-                for m in wrong.items
-            ]
-            raise Mistakes(self.mistakes) from None
+                self.mistakes += wrong.items
+            else:
+                self.mistakes += [
+                    Mistake(self.document.mark(("scene",)), "scene", f"{m.mark.file}: {m.problem}", m.mend)
+                    for m in wrong.items
+                ]
+            return None
 
-    def _wheels(self, scene: Document) -> Iterator[Wheel]:
-        known = scene.data.get("parameters") if isinstance(scene.data, dict) else None
-        parameters = list(known) if isinstance(known, dict) else []
+    def _wheels(self, scene: Document | None) -> Iterator[Wheel]:
+        written = scene.data if scene is not None else None
+        known = written.get("parameters") if isinstance(written, dict) else None
+        parameters = list(known) if isinstance(known, dict) else [] if scene is not None else None
         for name, varied in self.file.vary.items():
             path: Keys = ("vary", name)
             if self._is_known(name, path, parameters, "parameter of the scene"):
@@ -170,15 +200,17 @@ class _Reader:
             said = f"makes {choices.count:,} layouts with all that varies; the limit is {limits.LAYOUTS:,}"
             self._note(self.varying[longest.names[0]], ValueMistake(said, "vary less at once"), key=True)
 
-    def _is_known(self, name: str, path: Keys, known: list[str], what: str) -> bool:
+    def _is_known(self, name: str, path: Keys, known: list[str] | None, what: str) -> bool:
+        """Whether a name may vary; noted if not. Without a scene that can be read, any may."""
         if name in self.varying:
             said = f"varies already, in line {self.document.mark(self.varying[name], key=True).line}"
             self._note(path, ValueMistake(said), key=True)
             return False
         self.varying[name] = path
-        if name in known:
+        if known is None or name in known:
             return True
         near = nearest(name, known)
+        self.broken.varying |= {name, near or name}
         said = f"`{name}` is no {what}; there are {', '.join(known) or 'none'}"
         self._note(path, ValueMistake(said, f"write {near}" if near else ""), key=isinstance(path[-1], str))
         return False
@@ -250,6 +282,8 @@ class _Reader:
             found: dict[str, frozenset[Scalar]] = {}
             for name, written in one.items():
                 path: Keys = ("exclude", at, name)
+                if not rows.get(name) and (name in rows or self.broken.varies(name)):
+                    continue
                 if name not in rows:
                     near = nearest(name, rows)
                     said = f"`{name}` does not vary; {', '.join(rows) or 'nothing'} does"
@@ -290,7 +324,8 @@ class _Reader:
             path: Keys = ("figures", name, "cost", of)
             values = [row[w.names.index(of)] for w in wheels if of in w.names for row in w.rows]
             if not values:
-                self._note(path, ValueMistake(f"`{of}` does not vary"), key=True)
+                if not self.broken.varies(of) and all(of not in wheel.names for wheel in wheels):
+                    self._note(path, ValueMistake(f"`{of}` does not vary"), key=True)
                 continue
             found[of] = {}
             for value in values:
@@ -325,7 +360,7 @@ class _Reader:
                 yield ("most" if taken.check or taken.least_distance else "least"), name
 
     def _is_figure(self, name: str, path: Keys, figures: Mapping[str, Figure]) -> None:
-        if name not in figures:
+        if name not in figures and not self.broken.is_figure(name):
             near = nearest(name, figures)
             said = f"there is no figure `{name}`; there are {', '.join(figures)}"
             self._note(path, ValueMistake(said, f"write {near}" if near else ""))
@@ -351,44 +386,3 @@ def _same(value: Scalar, written: Scalar) -> bool:
         return is_equal(one, other)
     except ValueMistake:
         return False
-
-
-def _from_csv(text: str, name: str, scene: Path | None) -> Document:
-    """A table of layouts as the layouts file it stands for; marks are those of the CSV.
-
-    Raises:
-        Mistakes: it has no rows, or rows of another length than its first.
-    """
-    if scene is None:
-        said = "a CSV file does not say which scene it is about"
-        raise Mistakes([Mistake(Mark(name, 1, 1), "", said, "give --scene FILE")])
-    rows = [row for row in csv.reader(io.StringIO(text.removeprefix("\ufeff"))) if row]
-    if len(rows) < 2:
-        raise Mistakes([Mistake(Mark(name, 1, 1), "", "expected names in the first row, layouts below")])
-    columns = [cell.strip() for cell in rows[0]]
-    wrong = [
-        Mistake(Mark(name, at, 1), "", f"this row has {len(row)} cells, the first has {len(columns)}")
-        for at, row in enumerate(rows[1:], 2)
-        if len(row) != len(columns)
-    ]
-    if wrong:
-        raise Mistakes(wrong)
-    spots: dict[Keys, Spot] = {(): Spot((1, 1)), ("scene",): Spot((1, 1)), ("tables",): Spot((1, 1))}
-    base: Keys = ("tables", 0)
-    for at, row in enumerate(rows):
-        column = 1
-        for k, cell in enumerate(row):
-            path = (*base, "columns", k) if at == 0 else (*base, "rows", at - 1, k)
-            spots[path] = Spot((at + 1, column))
-            column += len(cell) + 1
-    cells: Callable[[str], Scalar] = _cell
-    table = {"columns": columns, "rows": [[cells(cell.strip()) for cell in row] for row in rows[1:]]}
-    return Document(name, {"scene": str(scene), "tables": [table]}, tuple(text.splitlines()), spots)
-
-
-def _cell(said: str) -> Scalar:
-    """A cell as the same text would be read in a file."""
-    try:
-        return int(said)
-    except ValueError:
-        return {"yes": True, "no": False, "true": True, "false": False}.get(said.lower(), said)

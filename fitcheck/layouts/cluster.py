@@ -14,6 +14,7 @@ import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from concurrent.futures import CancelledError
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -139,6 +140,8 @@ class Cluster:
         asked = _Asked(client, client.submit(_as_it_is, bundle, pure=False), self.address)
         try:
             yield from self._answers(asked, iter(numbers))
+        except (OSError, CancelledError):
+            raise NoCluster("the scheduler has gone") from None
         finally:
             # Chunks in hand are given up, and nothing of ours stays there.
             asked.give_up()
@@ -226,8 +229,6 @@ class _Asked:
             done = wait(list(self.running), timeout=LOOK, return_when="FIRST_COMPLETED").done
         except TimeoutError:
             return
-        except CancelledError:
-            raise NoCluster("the scheduler has gone") from None
         for future in done:
             chunk = self.running.pop(future)
             if future.status == "finished":
@@ -245,6 +246,7 @@ class _Asked:
 
     def give_up(self) -> None:
         """Leave the cluster; what it has in hand is not asked any more."""
-        if self._client.status == "running":
-            self._client.cancel([*self.running, self._bundle])
-        self._client.close(timeout=ANSWERS)
+        with suppress(OSError):
+            if self._client.status == "running":
+                self._client.cancel([*self.running, self._bundle])
+            self._client.close(timeout=ANSWERS)

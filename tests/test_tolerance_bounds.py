@@ -114,19 +114,19 @@ def test_the_bound_is_met_to_a_hundredth(text):
 
 
 @pytest.mark.long
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=600, deadline=None)
 @given(text=scenes(kinds=("block", "rod")))
 def test_many_bounds_of_boxes_and_cylinders(text):
-    hold(text, 120)
+    hold(text, 80)
     _, worst, _ = followed(text)
     assert worst.met[0] - worst.bound[0] <= TO + ROUNDING
 
 
 @pytest.mark.long
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(text=scenes())
 def test_many_bounds_of_meshes(text):
-    hold(text, 60)
+    hold(text, 40)
 
 
 def test_past_a_corner_the_worst_is_in_the_middle():

@@ -389,3 +389,36 @@ def test_what_fails_as_drawn_leads(tmp_path):
     assert second.sentence.startswith(
         "not even as drawn is every demand met; all are met with a probability of"
     )
+
+
+def test_a_margin_that_is_not_linear_is_sampled(tmp_path):
+    # A rod slid past the corner of a block, 7.071 from its middle: hypot(15 - 7.071, y) - 2 apart, y from -0.5 to 5.5.
+    text = """
+parameters: {slid: 2.5 ± 3 mm}
+parts:
+  a: {model: block, with: {length: 10, width: 10}, place: {at: [0, 0, 0], turn: 45}}
+  b: {model: rod, with: {diameter: 4, length: 60}, place: {at: [15, slid, 5]}}
+rules: {clearance: {default: 6}, tolerance: {samples: 20000}}
+"""
+    answer = asked(tmp_path, text)
+    details = found(answer, "clearance").details
+    across = 15 - math.sqrt(50)
+    assert not details["linear"]
+    assert details["proved"] == pytest.approx(across - 2, abs=0.011)
+    # 3 sigmas of a normal distribution leave 0.135 % below: |y| < 0.00405 of the 6 mm.
+    exact = math.hypot(across, 0.00405) - 2 - 6
+    assert details["statistical_low"] - 1e-4 <= exact <= details["statistical_high"] + 1e-4
+    y = np.linspace(-0.5, 5.5, 100_001)
+    assert details["sigma"] == pytest.approx(np.hypot(across, y).std(), rel=0.02)
+    near = math.sqrt(64 - across**2)  # 8 from the corner's edge
+    assert is_likely(summary(answer).details["probability"], 1 - (near + 0.5) / 6)
+
+
+def test_at_most_is_searched_down_to_where_it_can_be_built(tmp_path):
+    text = """
+parameters: {tall: at most 30 mm}
+parts: {a: {model: block, with: {height: tall}}, roof: {model: block, place: {at: [0, 0, 20]}}}
+"""
+    finding = of_range(asked(tmp_path, text), "tall")
+    assert "tall (at most 30 mm, not measured yet) fits below 20.0 mm, fails above" in finding.sentence
+    assert finding.verdict == Verdict.UNKNOWN

@@ -17,10 +17,10 @@ from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates, rates
 from fitcheck.tolerances.movement import Movement
 
-# Bound and what was met may differ by so much, mm.
-TO = 0.01
+# Bound and what was met may differ by so much, mm; of pieces in each other also by that share of the depth.
+TO, OF_DEPTH = 0.01, 0.05
 # Halvings of the ranges, and parts of them that are looked at for all pairs together, at most.
-ROUNDS, PARTS = 24, 60_000
+ROUNDS, PARTS = 24, 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +107,8 @@ class _Search:
         for _ in range(ROUNDS):
             used += len(boxes.owner)
             lower = self._look(boxes)
-            worse = lower < self.met[boxes.owner] - TO
+            met = self.met[boxes.owner]
+            worse = lower < met - TO - OF_DEPTH * np.maximum(-met, 0.0)
             # What cannot be split any more, or not usefully, keeps its bound as it is.
             ends = ~worse | (used + 2 * int(worse.sum()) > PARTS) | self.dear[boxes.owner]
             # Meshes that are in each other somewhere have missed their demand: how deep at most takes long.

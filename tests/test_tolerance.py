@@ -422,3 +422,15 @@ parts: {a: {model: block, with: {height: tall}}, roof: {model: block, place: {at
     finding = of_range(asked(tmp_path, text), "tall")
     assert "tall (at most 30 mm, not measured yet) fits below 20.0 mm, fails above" in finding.sentence
     assert finding.verdict == Verdict.UNKNOWN
+
+
+def test_many_uncertain_lengths_wait_for_a_rule(tmp_path):
+    parts = "".join(
+        f"  p{k}: {{model: block, place: {{at: [{k * 12} ± 0.1 mm, 0, 0]}}}}\n" for k in range(21)
+    )
+    answer = asked(tmp_path, f"parts:\n{parts}")
+    (line,) = answer.not_checked
+    assert line.startswith("tolerance: 21 uncertain lengths were taken as drawn")
+    assert summary(asked(tmp_path, f"parts:\n{parts}rules: {{tolerance: {{}}}}\n")).measured == pytest.approx(
+        1.8
+    )

@@ -95,7 +95,8 @@ def check_tolerance(world: World) -> Answer:
     if not world.uncertain:
         return Answer()
     if len(world.uncertain) > UNASKED and "tolerance" not in world.rules:
-        said = f"tolerance: {len(world.uncertain)} uncertain lengths were taken as drawn: each takes the scene placed"
+        count = len(world.uncertain)
+        said = f"tolerance: {count} uncertain lengths were taken as drawn: each takes the scene placed"
         return Answer(not_checked=(f"{said} once more; a rule `tolerance: {{}}` asks for it",))
     rule = ToleranceRule.model_validate(world.rules.get("tolerance", {}))
     move = movement(world)

@@ -96,8 +96,12 @@ def hold(text: str, count: int) -> None:
     there = signed(move, worst.where[0])
     if there > 0:
         assert worst.met[0] == pytest.approx(there, abs=ROUNDING)
+    meshed = any(mesh is not None for mesh in move.pieces.all.meshes[:2])
     for offsets in some_offsets(move, count):
-        assert signed(move, offsets) >= worst.bound[0] - ROUNDING
+        there = signed(move, offsets)
+        # Of a mesh the depth is a way out, maybe longer than the shortest that the bound is of.
+        if there > 0 or not meshed:
+            assert there >= worst.bound[0] - ROUNDING
 
 
 @settings(max_examples=60, deadline=None)

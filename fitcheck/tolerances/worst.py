@@ -84,7 +84,8 @@ def worst_of(
     slope[sound] = along(move, pairs[sound], drawn.normal[sound]).slope
     search = _Search(move, pairs)
     search.run(_Boxes(np.arange(count), np.tile(low, (count, 1)), np.tile(high, (count, 1))))
-    return Worst(search.bound, search.met, search.where, drawn.signed, slope)
+    # Of meshes in each other the engine's depth is a way out that may be longer than what is proved.
+    return Worst(np.minimum(search.bound, search.met), search.met, search.where, drawn.signed, slope)
 
 
 class _Search:

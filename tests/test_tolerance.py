@@ -200,6 +200,23 @@ rules: {clearance: {default: 3}}
     assert "fits from 13.0 mm to 27.0 mm, fails elsewhere" in finding.sentence
 
 
+def test_a_range_that_changes_a_mesh_is_not_decided_where_nothing_proves_it(tmp_path):
+    text = """
+parameters: {{slope: 15 .. 25 mm}}
+parts: {{a: {{model: wedge, with: {{length: slope}}}}, b: {{model: block, place: {{at: [{at}, 0, 0]}}}}}}
+"""
+    finding = of_range(asked(tmp_path, text.format(at=31)), "slope")
+    assert finding.verdict == Verdict.UNKNOWN
+    assert "is not decided from 15.0 mm to 25.0 mm" in finding.sentence
+    # The sheet's box before its hole was cut proves it for a plate.
+    plate = text.replace("15 .. 25", "40 .. 60").replace("wedge", "plate")
+    finding = of_range(asked(tmp_path, plate.format(at=33)), "slope")
+    (fits,) = finding.details["fits"]
+    # Half of its length reaches the block at 33 - 5 = 28; it is halved down only a few times.
+    assert fits["from"] == 40
+    assert 54 < fits["to"] <= 56.02
+
+
 def test_verdict_of_the_whole_scene(tmp_path):
     world = placed(tmp_path, TWO.format(demand=2))
     report = fitcheck.check_world(world, facts=False)
@@ -371,4 +388,49 @@ def test_what_fails_as_drawn_leads(tmp_path):
     assert is_likely(second.details["probability"], 0.125)
     assert second.sentence.startswith(
         "not even as drawn is every demand met; all are met with a probability of"
+    )
+
+
+def test_a_margin_that_is_not_linear_is_sampled(tmp_path):
+    # A rod slid past the corner of a block, 7.071 from its middle: hypot(15 - 7.071, y) - 2 apart, y from -0.5 to 5.5.
+    text = """
+parameters: {slid: 2.5 ± 3 mm}
+parts:
+  a: {model: block, with: {length: 10, width: 10}, place: {at: [0, 0, 0], turn: 45}}
+  b: {model: rod, with: {diameter: 4, length: 60}, place: {at: [15, slid, 5]}}
+rules: {clearance: {default: 6}, tolerance: {samples: 20000}}
+"""
+    answer = asked(tmp_path, text)
+    details = found(answer, "clearance").details
+    across = 15 - math.sqrt(50)
+    assert not details["linear"]
+    assert details["proved"] == pytest.approx(across - 2, abs=0.011)
+    # 3 sigmas of a normal distribution leave 0.135 % below: |y| < 0.00405 of the 6 mm.
+    exact = math.hypot(across, 0.00405) - 2 - 6
+    assert details["statistical_low"] - 1e-4 <= exact <= details["statistical_high"] + 1e-4
+    y = np.linspace(-0.5, 5.5, 100_001)
+    assert details["sigma"] == pytest.approx(np.hypot(across, y).std(), rel=0.02)
+    near = math.sqrt(64 - across**2)  # 8 from the corner's edge
+    assert is_likely(summary(answer).details["probability"], 1 - (near + 0.5) / 6)
+
+
+def test_at_most_is_searched_down_to_where_it_can_be_built(tmp_path):
+    text = """
+parameters: {tall: at most 30 mm}
+parts: {a: {model: block, with: {height: tall}}, roof: {model: block, place: {at: [0, 0, 20]}}}
+"""
+    finding = of_range(asked(tmp_path, text), "tall")
+    assert "tall (at most 30 mm, not measured yet) fits below 20.0 mm, fails above" in finding.sentence
+    assert finding.verdict == Verdict.UNKNOWN
+
+
+def test_many_uncertain_lengths_wait_for_a_rule(tmp_path):
+    parts = "".join(
+        f"  p{k}: {{model: block, place: {{at: [{k * 12} ± 0.1 mm, 0, 0]}}}}\n" for k in range(21)
+    )
+    answer = asked(tmp_path, f"parts:\n{parts}")
+    (line,) = answer.not_checked
+    assert line.startswith("tolerance: 21 uncertain lengths were taken as drawn")
+    assert summary(asked(tmp_path, f"parts:\n{parts}rules: {{tolerance: {{}}}}\n")).measured == pytest.approx(
+        1.8
     )

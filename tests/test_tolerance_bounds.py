@@ -13,17 +13,18 @@ from hypothesis import strategies as st
 from tolerance_scenes import placed
 
 from fitcheck.tolerances.movement import Movement, movement
-from fitcheck.tolerances.worst import TO, Worst, worst_of
+from fitcheck.tolerances.worst import OF_DEPTH, TO, Worst, worst_of
 from fitcheck.world.bodies import bodies
 from fitcheck.world.engine import measure
 
 # What the engine promises of boxes and cylinders, and meshes at this size, mm.
 ROUNDING = 1e-5
+# Sizes that may be uncertain by up to 4 mm, and from where to where they are drawn, tenths of a mm.
 SIZES = {
-    "block": ("length", "height"),
-    "rod": ("diameter", "length"),
-    "wedge": (),  # keeps its shape
-    "plate": ("length", "thick"),
+    "block": {"length": (80, 240), "height": (80, 240)},
+    "rod": {"diameter": (80, 240), "length": (80, 240)},
+    "wedge": {},  # keeps its shape
+    "plate": {"length": (240, 500), "thick": (50, 100)},
 }
 
 tenths = st.integers(-300, 300).map(lambda n: n / 10)
@@ -38,8 +39,8 @@ def scenes(draw, kinds=("block", "rod", "wedge", "plate")):
     for name in ("a", "b"):
         kind = draw(st.sampled_from(kinds))
         given_sizes = [
-            f"{size}: {draw(st.integers(80, 240)) / 10} ± {draw(widths) / 10} mm"
-            for size in SIZES[kind]
+            f"{size}: {draw(st.integers(*ends)) / 10} ± {draw(widths)} mm"
+            for size, ends in SIZES[kind].items()
             if draw(st.booleans())
         ]
         at = [0, 0, 0] if name == "a" else [draw(tenths) * 1.2 for _ in range(3)]
@@ -82,6 +83,11 @@ def some_offsets(move: Movement, count: int):
     return picked + list(random.uniform(move.low, move.high, (count // 2, len(move.low))))
 
 
+def within(worst: Worst) -> bool:
+    """Whether bound and what was met are as near as they promise to be."""
+    return worst.met[0] - worst.bound[0] <= TO + OF_DEPTH * max(-worst.met[0], 0.0) + ROUNDING
+
+
 def hold(text: str, count: int) -> None:
     move, worst, _ = followed(text)
     assert not move.doubts.bent
@@ -90,8 +96,12 @@ def hold(text: str, count: int) -> None:
     there = signed(move, worst.where[0])
     if there > 0:
         assert worst.met[0] == pytest.approx(there, abs=ROUNDING)
+    meshed = any(mesh is not None for mesh in move.pieces.all.meshes[:2])
     for offsets in some_offsets(move, count):
-        assert signed(move, offsets) >= worst.bound[0] - ROUNDING
+        there = signed(move, offsets)
+        # Of a mesh the depth is a way out, maybe longer than the shortest that the bound is of.
+        if there > 0 or not meshed:
+            assert there >= worst.bound[0] - ROUNDING
 
 
 @settings(max_examples=60, deadline=None)
@@ -110,23 +120,23 @@ def test_no_value_is_below_the_bound_of_meshes(text):
 @given(text=scenes(kinds=("block", "rod")))
 def test_the_bound_is_met_to_a_hundredth(text):
     _, worst, _ = followed(text)
-    assert worst.met[0] - worst.bound[0] <= TO + ROUNDING
+    assert within(worst)
 
 
 @pytest.mark.long
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(text=scenes(kinds=("block", "rod")))
 def test_many_bounds_of_boxes_and_cylinders(text):
-    hold(text, 120)
+    hold(text, 60)
     _, worst, _ = followed(text)
-    assert worst.met[0] - worst.bound[0] <= TO + ROUNDING
+    assert within(worst)
 
 
 @pytest.mark.long
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(text=scenes())
 def test_many_bounds_of_meshes(text):
-    hold(text, 60)
+    hold(text, 24)
 
 
 def test_past_a_corner_the_worst_is_in_the_middle():
@@ -250,5 +260,16 @@ parts:
 """
     for w, bent in (("10.5 ± 0.1 mm", True), ("12 ± 0.5 mm", False), ("13 mm", False)):
         move = movement(placed(tmp_path, text.format(w=w)))
+        assert move is not None
+        assert bool(move.doubts.bent) == bent
+
+
+def test_a_size_may_not_go_through_zero(tmp_path):
+    text = """
+parameters: {{u: {u}}}
+parts: {{a: {{model: block, with: {{height: u}}}}, b: {{model: block, place: {{at: [20, 0, 0]}}}}}}
+"""
+    for written, bent in (("0.5 ± 0.4 mm", False), ("0.5 ± 0.6 mm", True)):
+        move = movement(placed(tmp_path, text.format(u=written)))
         assert move is not None
         assert bool(move.doubts.bent) == bent

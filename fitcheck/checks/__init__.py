@@ -116,7 +116,7 @@ CHECKS: tuple[Check, ...] = (
         "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,
         "how far apart solids are along one direction, at its least in a corner of the ranges; "
         "halved ranges where the direction changes; samples for the probability",
-        "a bound, proved to 0.01 mm of a value that was met; probabilities with their 95 % interval",
+        "a bound within 0.01 mm (5 % of a depth) of a value that was met; probabilities to a 95 % interval",
         "nothing",
     ),
 )  # fmt: skip

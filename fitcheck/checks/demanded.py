@@ -187,25 +187,21 @@ def _of_volumes(gathered: _Gathered, motion: _Motion) -> None:
     """Keep-clear volumes and every solid that has no leave to be in them."""
     move = gathered.move
     bodies, count = move.pieces.all, move.pieces.solids
+    names = np.array([body.part_name for body in bodies.all[:count]])
     for (part, name), volume in move.pieces.kept.items():
-        own = np.array([body.part_name == part for body in bodies.all[:count]], bool)
-        mine = [bodies.all[k] for k in np.flatnonzero(own).tolist()]
-        others = np.flatnonzero(~own)
+        others = np.flatnonzero(names != part)
         far = motion.against(np.full(len(others), volume), others)
         gap = bounds_gap(bodies.body_bounds[volume], bodies.body_bounds[others])
-        for k, way in zip(others.tolist(), far.tolist(), strict=True):
-            if np.isnan(way) or gap[np.searchsorted(others, k)] > way + SPARE:
-                continue
-            body = bodies.all[k]
-            if any(allowed(move.world, body, one) for one in mine):
-                continue
-            things = (body.name, f"{part}.{name}")
-            _add_pairs(
-                gathered,
-                (k, volume),
-                way,
-                Demand("keep_clear", (body.part_name, things[1]), things, 0.0, CONTACT),
-            )
+        close = gap <= far + SPARE  # never of what does not move: far is nan
+        if not close.any():
+            continue
+        mine = [bodies.all[k] for k in np.flatnonzero(names == part).tolist()]
+        for k, way in zip(others[close].tolist(), far[close].tolist(), strict=True):
+            body, volume_name = bodies.all[k], f"{part}.{name}"
+            if not any(allowed(move.world, body, one) for one in mine):
+                names_of = (body.part_name, volume_name)
+                demand = Demand("keep_clear", names_of, (body.name, volume_name), 0.0, CONTACT)
+                _add_pairs(gathered, (k, volume), way, demand)
 
 
 def _of_compartments(gathered: _Gathered) -> None:

@@ -11,14 +11,23 @@ from pydantic import Field
 
 from fitcheck.checks.at_ends import at_ends, tried
 from fitcheck.checks.demanded import demands_of
-from fitcheck.checks.verdicts import ROUNDING, mm, rule_line
+from fitcheck.checks.tolerance_said import (
+    chance_said,
+    help_said,
+    listed,
+    said_stretches,
+    undecided_said,
+    worst_said,
+    written,
+)  # fmt: skip
+from fitcheck.checks.verdicts import mm, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
 from fitcheck.scene.rules import Count, Number, PartRef, Rule
-from fitcheck.tolerances.likely import Likely, Spread, likely, spread
+from fitcheck.tolerances.likely import Spread, likely, spread
 from fitcheck.tolerances.margins import Demands, Margin, margins
-from fitcheck.tolerances.movement import Movement, movement, said_values
+from fitcheck.tolerances.movement import Movement, movement, short
 from fitcheck.tolerances.ranking import Helped, ranking
-from fitcheck.tolerances.unmeasured import TO, Stretch, stretches
+from fitcheck.tolerances.unmeasured import Stretch, stretches
 from fitcheck.world.world import Measurement, World
 
 QUESTION = "does it still fit at the worst end of every uncertain length; how likely is it?"
@@ -26,6 +35,8 @@ QUESTION = "does it still fit at the worst end of every uncertain length; how li
 SAMPLES = 2000
 # How many may be asked for, and how wide a tolerance may be.
 FEWEST, MOST, LEAST_SIGMAS, MOST_SIGMAS = 100, 200_000, 0.5, 10.0
+# Uncertain lengths that are followed where no rule asks: 20 to 80 ms each with 60 parts.
+UNASKED = 20
 # Margins and measurements that are listed.
 LISTED = 8
 
@@ -83,6 +94,10 @@ def check_tolerance(world: World) -> Answer:
     """
     if not world.uncertain:
         return Answer()
+    if len(world.uncertain) > UNASKED and "tolerance" not in world.rules:
+        count = len(world.uncertain)
+        said = f"tolerance: {count} uncertain lengths were taken as drawn: each takes the scene placed"
+        return Answer(not_checked=(f"{said} once more; a rule `tolerance: {{}}` asks for it",))
     rule = ToleranceRule.model_validate(world.rules.get("tolerance", {}))
     move = movement(world)
     if move is None:
@@ -107,9 +122,9 @@ def _missed(asked: _Asked) -> Iterator[Finding]:
         if key in told | failing or margin.fits_bound:
             continue
         if not margin.fits_met:
-            yield _finding(asked, margin, Verdict.TIGHT, _worst_said(asked, margin))
+            yield _finding(asked, margin, Verdict.TIGHT, worst_said(margin, _moved(asked, margin)))
         elif np.isfinite(margin.bound):
-            yield _finding(asked, margin, Verdict.UNKNOWN, _undecided_said(margin))
+            yield _finding(asked, margin, Verdict.UNKNOWN, undecided_said(margin))
         else:
             continue
         told.add(key)
@@ -124,42 +139,6 @@ def _finding(asked: _Asked, margin: Margin, verdict: Verdict, said: str) -> Find
         rule_line=rule_line(asked.world, demand.rule) if demand.rule else None,
         details={**_margin_data(asked, margin), **_spread_data(asked, spreads)},
     )  # fmt: skip
-
-
-def _worst_said(asked: _Asked, margin: Margin) -> str:
-    where = said_values(_moved(asked, margin))
-    demand = margin.demand
-    a, b = demand.things
-    drawn = "as drawn they " + _said(margin, margin.drawn)
-    at = f"at the worst end ({where})" if where else "at the worst end"
-    if demand.check == "containment":
-        return f"{a} sticks {mm(-margin.met, against=0.0)} out of {b} {at}; as drawn it is inside"
-    if demand.check == "room":
-        length = mm(margin.met, against=demand.required)
-        return f"room {a} {b}: {length} {at}, {mm(demand.required)} are demanded; as drawn {mm(margin.drawn)}"
-    if demand.check == "keep_clear":
-        return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
-    said = f"{a} and {b} {_said(margin, margin.met)} {at}"
-    if demand.required > 0:
-        said += f", {mm(demand.required)} are demanded"
-    return f"{said}; {drawn}"
-
-
-def _said(margin: Margin, value: float) -> str:
-    """`are 1.9 mm apart`, `overlap 0.3 mm deep`."""
-    if abs(value) <= ROUNDING:
-        return "touch"
-    if value < 0:
-        return f"overlap {mm(-value, against=0.0)} deep"
-    return f"are {mm(value, against=margin.demand.required)} apart"
-
-
-def _undecided_said(margin: Margin) -> str:
-    a, b = margin.demand.things
-    least, met = (mm(value, against=margin.demand.required) for value in (margin.bound, margin.met))
-    return (
-        f"{a} and {b} are {met} apart where they were measured, but only {least} is proved at the worst end"
-    )
 
 
 def _moved(asked: _Asked, margin: Margin) -> dict[str, float]:
@@ -185,9 +164,9 @@ def _range(asked: _Asked, index: int, one: Measurement) -> Finding:
     drawn = stretches(asked.move, asked.demands, index, with_others=False)
     several = any(m.measured for m in asked.move.measurements)
     worst = stretches(asked.move, asked.demands, index, with_others=True) if several else drawn
-    said = f"{one.name} ({_written(one)}, not measured yet) {_said_stretches(drawn)}"
+    said = f"{one.name} ({written(one)}, not measured yet) {said_stretches(drawn)}"
     if several and _ends(worst) != _ends(drawn):
-        said += f"; at the worst end of the others it {_said_stretches(worst)}"
+        said += f"; at the worst end of the others it {said_stretches(worst)}"
     why = next((stretch.why for stretch in drawn if stretch.why is not None), None)
     if why is not None and any(stretch.fits for stretch in drawn):
         said += f" ({' and '.join(why.demand.things)})"
@@ -203,7 +182,7 @@ def _range_verdict(drawn: list[Stretch], worst: list[Stretch], one: Measurement)
     """Fits all over, fails all over; tight where it fits as drawn; else it has to be measured first."""
     if all(stretch.fits for stretch in worst):
         return Verdict.FITS
-    if not any(stretch.fits for stretch in drawn):
+    if all(stretch.fits is False for stretch in drawn):
         return Verdict.FAILS
     as_drawn = any(stretch.fits and stretch.low <= one.nominal <= stretch.high for stretch in drawn)
     return Verdict.TIGHT if as_drawn else Verdict.UNKNOWN
@@ -215,30 +194,6 @@ def _fitting(found: list[Stretch]) -> tuple[dict[str, float], ...]:
 
 def _ends(found: list[Stretch]) -> list[tuple[float, float]]:
     return [(round(one.low, 2), round(one.high, 2)) for one in found if one.fits]
-
-
-def _said_stretches(found: list[Stretch]) -> str:
-    """`fits below 31.4 mm, fails above`."""
-    fitting = [one for one in found if one.fits]
-    if not fitting:
-        return "fails at every value"
-    if all(one.fits for one in found):
-        return "fits at every value"
-    low, high = found[0].low, found[-1].high
-    if len(fitting) == 1 and fitting[0].low == low:
-        return f"fits below {_down(fitting[0].high)}, fails above"
-    if len(fitting) == 1 and fitting[0].high == high:
-        return f"fits above {_up(fitting[0].low)}, fails below"
-    said = " and ".join(f"from {_up(one.low)} to {_down(one.high)}" for one in fitting)
-    return f"fits {said}, fails elsewhere"
-
-
-def _down(value: float) -> str:
-    return f"{np.floor((value + TO) * 10) / 10:.1f} mm"
-
-
-def _up(value: float) -> str:
-    return f"{np.ceil((value - TO) * 10) / 10:.1f} mm"
 
 
 # --- all together ---
@@ -259,10 +214,10 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
         "ranking": tuple(_help_data(one) for one in helped[:LISTED]),
         "margins": tuple(_margin_data(asked, margin) for margin in spare[:LISTED]),
     }
-    names = _listed(measured)
+    names = listed(measured)
     parts = _parts(measured, rule)
     if failing:
-        said = f"not even as drawn is every demand met; {_chance_said(chance)}"
+        said = f"not even as drawn is every demand met; {chance_said(chance)}"
         parts, verdict = failing[0].demand.parts, Verdict.FAILS
     elif all(margin.fits_met for margin in asked.margins):
         verdict = Verdict.FITS
@@ -271,9 +226,9 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
             said += f": the least to spare is {mm(lead.least)}, {' and '.join(lead.demand.things)}"
     else:
         verdict = Verdict.TIGHT
-        said = f"at the worst end of {names} not every demand is met; {_chance_said(chance)}"
+        said = f"at the worst end of {names} not every demand is met; {chance_said(chance)}"
     if helped and verdict != Verdict.FITS:
-        said += _help_said(helped[0])
+        said += help_said(helped[0])
     yield Finding(
         "tolerance", parts, verdict, said, None if lead is None else lead.least, 0.0,
         rule="tolerance" if rule.model_fields_set else "",
@@ -286,25 +241,6 @@ def _parts(measured: tuple[Measurement, ...], rule: ToleranceRule) -> tuple[str,
     """What a finding about all measurements is of: general tolerances under one name."""
     general = (f"iso_2768_{rule.general}",) if any(m.general for m in measured) else ()
     return (*(m.name for m in measured if not m.general), *general)
-
-
-def _listed(measured: tuple[Measurement, ...]) -> str:
-    said = [f"{m.name} {_written(m)}" for m in measured[:4]]
-    more = f" and {len(measured) - 4} more" if len(measured) > 4 else ""
-    return ", ".join(said) + more
-
-
-def _chance_said(chance: Likely) -> str:
-    if not chance.samples:
-        return "those that can be are met for certain"
-    low, high = 100 * chance.low, 100 * chance.high
-    return f"all are met with a probability of {100 * chance.share:.1f} % ({low:.1f} to {high:.1f} %)"
-
-
-def _help_said(helped: Helped) -> str:
-    if helped.gain <= 1e-6:
-        return f"; {helped.name} has the largest share in it"
-    return f"; measuring {helped.name} twice as well would help most, by {mm(helped.gain, against=0.0)}"
 
 
 # --- plain data ---
@@ -378,7 +314,7 @@ def _not_examined(world: World, move: Movement | None) -> Iterator[str]:
     for one in world.uncertain:
         if one.name in followed:
             continue
-        said = f"{one.name} {_written(one)} was taken at {_short(one.nominal)} mm; "
+        said = f"{one.name} {written(one)} was taken at {short(one.nominal)} mm; "
         if not np.isfinite(one.high):
             yield said + "it has no upper end that could be examined"
         elif move and one.name in tried(world, move):
@@ -387,19 +323,3 @@ def _not_examined(world: World, move: Movement | None) -> Iterator[str]:
             yield said + f"the scene cannot be built with another: {move.doubts.unbuilt[one.name]}"
         else:
             yield said + "the worst end was not examined"
-
-
-def _written(one: Measurement) -> str:
-    """An uncertain length as it would be written."""
-    below, above = one.nominal - one.low, one.high - one.nominal
-    if one.measured and abs(below - above) < 1e-9:
-        return f"{_short(one.nominal)} ± {_short(below)} mm"
-    if one.measured:
-        return f"{_short(one.nominal)} +{_short(above)}/-{_short(below)} mm"
-    if not np.isfinite(one.high):
-        return f"at least {_short(one.nominal)} mm"
-    return f"{_short(one.low)} .. {_short(one.high)} mm" if one.low > 0 else f"at most {_short(one.high)} mm"
-
-
-def _short(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".")

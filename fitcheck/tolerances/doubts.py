@@ -59,7 +59,7 @@ def doubts_of(drawn: World, pieces: Bodies, moved: Moved) -> tuple[Doubts, list[
     """
     alike = [_alike(drawn, pieces, world, there) for _, world, there in moved]
     followed = [entry for entry, same in zip(moved, alike, strict=True) if same]
-    bent = _bent_names(drawn, followed) | _passing(drawn, followed)
+    bent = _bent_names(drawn, followed) | _passing(drawn, followed) | _vanishing(pieces, followed)
     for one, world, there in followed:
         # A demand that follows the measurement itself is asked of the scene placed anew, as what is bent.
         if not _same_directions(pieces, there, drawn, world) or drawn.rules != world.rules:
@@ -122,6 +122,19 @@ def _directions(shape: Shape) -> Iterator[np.ndarray]:
         yield from (face.normal, face.along)
     for port in shape.ports.values():
         yield from (port.axis, port.up)
+
+
+def _vanishing(pieces: Bodies, moved: Moved) -> set[str]:
+    """Measured lengths with which a size may go through zero: not all of their ranges can be built."""
+    shrinks = np.zeros_like(pieces.halves)
+    by: dict[str, np.ndarray] = {}
+    for one, world, there in moved:
+        if one.measured:
+            slope = np.abs(there.halves - pieces.halves) / abs(_taken(one, world))
+            by[one.name] = slope * max(one.high - one.nominal, one.nominal - one.low)
+            shrinks = shrinks + by[one.name]
+    gone = shrinks >= pieces.halves
+    return {name for name, shrink in by.items() if (gone & (shrink > SAME)).any()}
 
 
 def _passing(drawn: World, moved: Moved) -> set[str]:

@@ -221,8 +221,9 @@ def _box_about(bounds: np.ndarray) -> Piece:
 
 def said_values(values: Mapping[str, float]) -> str:
     """`core 54.5 mm, setback 15.9 mm`."""
-    return ", ".join(f"{name} {_short(value)} mm" for name, value in values.items())
+    return ", ".join(f"{name} {short(value)} mm" for name, value in values.items())
 
 
-def _short(value: float) -> str:
+def short(value: float) -> str:
+    """A length without needless zeros, mm."""
     return f"{value:.4f}".rstrip("0").rstrip(".")

@@ -13,7 +13,10 @@ from peers import forget, hand_loop, in_turn, marches, rebuilt, voxel_boxes
 
 import fitcheck
 from fitcheck.checks import gaps
+from fitcheck.checks.clearance import check_clearance
 from fitcheck.checks.empty_boxes import check_empty_boxes
+from fitcheck.checks.interference import check_interference
+from fitcheck.checks.tolerance import check_tolerance
 from fitcheck.world.engine import bodies, near
 
 DOME = Path(__file__).resolve().parents[2] / "scenes" / "dome_render.yaml"
@@ -126,3 +129,23 @@ def test_gaps_and_empty_boxes(benchmark, worlds):
         told("both", own, {"by hand": marching + voxels})
         assert own < marching + voxels
     benchmark.pedantic(ours, rounds=2 if benchmark.enabled else 1)
+
+
+def test_worst_ends(benchmark, worlds):
+    """All demands at the worst end of the one uncertain length, proved; by hand both ends are placed and checked."""
+    assert check_tolerance(next(worlds)).findings
+    if benchmark.enabled:
+
+        def both_ends():
+            world = next(worlds)
+            for value in (53.5, 54.5):
+                there = world.elsewhere({"core": value})
+                check_interference(there)
+                check_clearance(there)
+
+        ours, by_hand = in_turn(lambda: check_tolerance(next(worlds)), both_ends, rounds=ROUNDS)
+        told("worst ends", ours, {"both ends placed and checked": by_hand})
+        assert ours <= by_hand
+    benchmark.pedantic(
+        check_tolerance, setup=lambda: ((next(worlds),), {}), rounds=ROUNDS if benchmark.enabled else 1
+    )

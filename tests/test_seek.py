@@ -49,7 +49,7 @@ def number(text):
 
 def by_batch(layouts):
     asker = Asker(layouts)
-    return summary(layouts, (asker.ask(n) for n in layouts.choices.numbers()))
+    return summary(layouts, [asker.ask(n) for n in layouts.choices.numbers()])
 
 
 def test_in_the_middle_between_walls(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 
 from fitcheck.layouts.columns import Cell, columns_of, rows_of
 from fitcheck.layouts.read import Layouts
@@ -20,7 +21,7 @@ def summary_text(layouts: Layouts, found: Summary) -> str:
 
 
 def _lines(layouts: Layouts, found: Summary) -> Iterator[str]:
-    title = layouts.file.title or layouts.document.name
+    title = layouts.file.title or Path(layouts.document.name).name
     yield f"{title}: {found.good:,} of {found.asked:,} layouts fit" + (
         " and meet the demands" if layouts.demands else ""
     )

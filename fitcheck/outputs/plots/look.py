@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
@@ -43,7 +45,7 @@ def paper(layouts: Layouts, found: Summary) -> Figure:
     """A white sheet with what all layouts say together at its head."""
     figure = Figure(SIZE, facecolor="white")
     FigureCanvasAgg(figure)
-    title = layouts.file.title or layouts.document.name
+    title = layouts.file.title or Path(layouts.document.name).name
     meets = " and meet the demands" if layouts.demands else ""
     head = f"{title}: {found.good:,} of {found.asked:,} layouts fit{meets}"
     figure.text(

@@ -13,10 +13,9 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
@@ -31,7 +30,7 @@ from fitcheck.scene.quantity import Expression, Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
 from fitcheck.scene.sway import Sway
 from fitcheck.scene.text import Document
-from fitcheck.world.desk import Desk, Gathering, Keys, PassedOver
+from fitcheck.world.desk import Desk, Keys, PassedOver
 from fitcheck.world.frames import IDENTITY, Frame
 from fitcheck.world.node import (
     ENDS,
@@ -50,14 +49,13 @@ from fitcheck.world.node import (
     unknown,
     whole_part,
 )
+from fitcheck.world.once import Once
 from fitcheck.world.placing import place_part
-from fitcheck.world.shared import MEASUREMENT, KeptNode, Leaf, Worked
+from fitcheck.world.shared import KeptNode
 from fitcheck.world.world import Contact, Measurement
 
-T = TypeVar("T")
 
-
-class Space:
+class Space(Once):
     """Named parts in one frame, read and placed when asked for.
 
     `values` and `written` give plain names (parameters), worked out or still as written.
@@ -77,14 +75,8 @@ class Space:
         model: str = "",
         broken: frozenset[str] = frozenset(),
     ) -> None:
-        self.desk, self.document, self.path, self.entries = desk, document, path, entries
-        self.values, self.written, self.own, self.model = values, written or {}, own, model
-        self.broken = broken
-        self.meant: dict[str, list[Contact]] = {}
-        self._memo: dict[tuple[str, str], Worked | PassedOver] = {}
-        # What parts of an assembly come to is kept with the assembly.
-        self._kept = None if model else desk.shared.values_of((path, *entries, "", *self.written))
-        self._tokens: dict[Leaf, Hashable] = {}
+        super().__init__(desk, document, path, entries, written or {}, shares=not model)
+        self.values, self.own, self.model, self.broken = values, own, model, broken
 
     # --- names -----------------------------------------------------------------
 
@@ -99,7 +91,7 @@ class Space:
         return found
 
     def _instances_of(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
-        return self._memoised("number of", name, partial(self._expand, name))
+        return self.worked("number of", name, partial(self._expand, name))
 
     def _expand(self, name: str) -> list[tuple[str, str, dict[str, Value]]]:
         if name in self.broken:
@@ -189,12 +181,12 @@ class Space:
     def node(self, name: str) -> Node:
         """The part with its values, not yet placed."""
         self.instance(name)
-        return self._memoised(f"{self.model} size of".strip(), name, lambda: self._node(name))
+        return self.worked(f"{self.model} size of".strip(), name, lambda: self._node(name))
 
     def frame(self, name: str) -> Frame:
         """Where the part stands: space_from_part."""
         self.instance(name)
-        return self._memoised(f"{self.model} place of".strip(), name, lambda: self._placed(name))
+        return self.worked(f"{self.model} place of".strip(), name, lambda: self._placed(name))
 
     def _placed(self, name: str) -> Frame:
         """The frame, the very one of other layouts in which it has the same figures."""
@@ -340,7 +332,7 @@ class Space:
         if name in self.values:
             return self.values[name]
         if name in self.written:
-            return self._memoised("parameter", name, lambda: self._parameter(name))
+            return self.worked("parameter", name, lambda: self._parameter(name))
         return None
 
     def _parameter(self, name: str) -> Value:
@@ -462,87 +454,10 @@ class Space:
 
         return re.sub(r"\[([^\[\]]+)\]", number, said)
 
-    # --- what is worked out once -------------------------------------------------
-
-    def entry(self, name: str) -> Mapping[str, Any]:
-        """The entry of a part, as written."""
-        self._reads(("part", name))
-        return self.entries[name]  # type: ignore[no-any-return]
-
-    def means(self, name: str, contact: Contact) -> None:
-        """Note a contact that the placement of a part means."""
-        meant = self.meant.setdefault(name, [])
-        meant.append(contact)
-        if self._kept is not None and self.desk.tracing:
-            self.desk.tracing[-1].contacts[name] = meant
-
     @property
     def contacts(self) -> list[Contact]:
         """The contacts meant so far, in the order of the parts."""
         return [contact for name, _, _ in self.instances() for contact in self.meant.get(name, ())]
-
-    def worked(self, what: str, name: str, work: Callable[[], T]) -> T:
-        """What work gives that reads of the file only by way of this space, done once."""
-        return self._memoised(what, name, work)
-
-    def _memoised(self, what: str, name: str, work: Callable[[], T]) -> T:
-        key = (what, name)
-        got = self._memo.get(key)
-        if got is None:
-            try:
-                got = self._found(key) or self._kept_as(key, self.desk.once(f"{what} {name}", work))
-            except PassedOver as passed:
-                got = passed
-            self._memo[key] = got
-        if isinstance(got, PassedOver):
-            raise got
-        self.desk.rest_on(got.rests)
-        return got.value  # type: ignore[no-any-return]
-
-    def _found(self, key: tuple[str, str]) -> Worked | None:
-        """What an earlier layout came to, where it read the same."""
-        found = None if self._kept is None else self._kept.find(key, self._token)
-        if found is None or not self.desk.fits_below(found.rests):
-            return None
-        self.meant.update(found.rests.contacts)
-        return found
-
-    def _kept_as(self, key: tuple[str, str], worked: Worked) -> Worked:
-        if self._kept is not None and worked.rests.sound:
-            self._kept.keep(key, worked)
-        return worked
-
-    def _reads(self, leaf: Leaf) -> None:
-        if self._kept is not None and self.desk.tracing:
-            self.desk.tracing[-1].reads[leaf] = self._token(leaf)
-
-    def _token(self, leaf: Leaf) -> Hashable:
-        """What stands for an entry of the file: what is written there, and on which line."""
-        found = self._tokens.get(leaf)
-        if found is None:
-            section, name = leaf
-            if section == MEASUREMENT:
-                return self.desk.trace.taken.get(name)
-            where: Keys = ("parameters",) if section == "parameter" else self.path
-            written = self.written if section == "parameter" else self.entries
-            line = self.document.mark((*where, name), key=True).line
-            found = self._tokens[leaf] = repr(written[name]), line
-        return found
-
-    # --- manners ---------------------------------------------------------------
-
-    @contextmanager
-    def noting(self, path: Keys, subject: str = "") -> Iterator[None]:
-        """Within this, a wrong value is noted at a path; its last name is the subject unless given."""
-        try:
-            yield
-        except ValueMistake as wrong:
-            said = subject or next((str(step) for step in reversed(path) if isinstance(step, str)), "")
-            raise self.desk.note(self.document.mark(path), said, wrong) from None
-
-    def gathering(self) -> Gathering:
-        """Try several values, and pass over what rests on them only after all were tried."""
-        return Gathering()
 
 
 def assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:

@@ -45,6 +45,20 @@ def apart(bounds: Floats, i: int, j: int, reach: float) -> bool:
     return False
 
 
+@native
+def between(bodies: Bodies, boxes: Bodies, centres: Floats, i: int, j: int, meshed: int, reach: float,
+            scratch: Scratch) -> tuple[float, float]:  # fmt: skip
+    """Distance and depth of two pieces; with a mesh those of the boxes around them."""
+    c = sub(row(centres, j), row(centres, i))
+    if meshed == 0:
+        distance, depth, _, _, _, _ = measure_pair(bodies, i, j, c, reach, scratch)
+    elif boxes.kinds[i] == BOX and boxes.kinds[j] == BOX:
+        distance, depth, _, _, _, _ = measure_boxes(boxes, i, j, c, reach, scratch.turn)
+    else:
+        distance, depth, _, _, _, _ = measure_pair(boxes, i, j, c, reach, scratch)
+    return distance, depth
+
+
 @bare_entry
 def survey(
     bodies: Bodies,
@@ -97,22 +111,13 @@ def survey(
             i, j = pairs[p, 0], pairs[p, 1]
             if apart(bounds, i, j, reach):
                 continue
-            c = sub(row(centres, j), row(centres, i))
-            if meshed[p] == 1:
-                if boxes.kinds[i] == BOX and boxes.kinds[j] == BOX:
-                    distance, depth, _, _, _, _ = measure_boxes(boxes, i, j, c, reach, scratch.turn)
-                else:
-                    distance, depth, _, _, _, _ = measure_pair(boxes, i, j, c, reach, scratch)
-                if distance > reach or (reach == 0.0 and depth <= flush):
-                    continue
-            else:
-                distance, depth, _, _, _, _ = measure_pair(bodies, i, j, c, reach, scratch)
-                if depth > contact:
-                    clashing[placement] = 1
-                    if first_only == 1:
-                        break
-                if distance > reach or reach == 0.0:
-                    continue
+            distance, depth = between(bodies, boxes, centres, i, j, meshed[p], reach, scratch)
+            if meshed[p] == 0 and depth > contact:
+                clashing[placement] = 1
+                if first_only == 1:
+                    break
+            if distance > reach or (reach == 0.0 and (meshed[p] == 0 or depth <= flush)):
+                continue
             found[count, 0], found[count, 1] = placement, p
             numbers[count, 0], numbers[count, 1] = distance, depth
             count += 1

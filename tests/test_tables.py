@@ -125,3 +125,20 @@ def test_a_batch_looks_up_what_it_can_and_answers_the_same(tmp_path):
         assert record == asker.ask(record["layout"] - 1)
     assert told[-1] == (len(records), len(records), len(records))
     assert len({record["verdict"] for record in records}) == 2
+
+
+def test_a_batch_that_is_not_worth_tables_asks_one_by_one_even_if_the_first_layout_interferes(tmp_path):
+    (tmp_path / "models").mkdir()
+    (tmp_path / "models" / "crate.yaml").write_text(CRATE)
+    (tmp_path / "scene.yaml").write_text(
+        "parameters: {a: 0 mm, b: 0 mm}\nmodel_folders: [models]\nparts:\n"
+        "  one: {model: crate, place: {at: [0, 0, 0]}}\n  two: {model: crate, place: {at: [a + b, 0, 0]}}\n"
+    )
+    (tmp_path / "layouts.yaml").write_text(
+        "scene: scene.yaml\nmeasure: fitting\nvary: {a: [0 mm, 15 mm], b: [0 mm, 15 mm]}\n"
+    )
+    layouts = read_layouts(tmp_path / "layouts.yaml")
+    batch = Batch(layouts, tmp_path / "layouts.yaml", None, tmp_path / "out.jsonl", 1)
+    found = [record["verdict"] for record in batch.run(lambda *count: None)]
+    # 20 wide: 0 and 15 mm aside they overlap, 30 mm aside they do not.
+    assert found == ["fails", "fails", "fails", "fits"]

@@ -119,6 +119,9 @@ class Tables:
         except Mistakes:
             return False
         self._regroup()
+        if not self._cells:
+            # Too large to be worth it: `fill` ends here.
+            return True
         for wheels, cells in self._cells.items():
             cells[tuple(places[wheel] for wheel in wheels)] = FREE
         for pair in clashing_pairs(world, self.asker.layouts):
@@ -140,11 +143,11 @@ class Tables:
             grown[name] = wheels | grown.get(name, frozenset())
         if grown != self._wheels_of:
             self._wheels_of = grown
-            if self._is_worth_it():
-                self._cells = {
-                    wheels: np.full([self.sizes[wheel] for wheel in wheels], UNKNOWN, np.int64)
-                    for wheels in self._together()
-                }
+            together = self._together() if self._is_worth_it() else ()
+            self._cells = {
+                wheels: np.full([self.sizes[wheel] for wheel in wheels], UNKNOWN, np.int64)
+                for wheels in together
+            }
 
     def _together(self) -> Iterator[tuple[int, ...]]:
         """The wheels of each table: of each two groups of entries that hang on the same."""

@@ -41,6 +41,8 @@ class Placements:
         bodies: all, as they stand.
         groups: indices of the bodies that move together, for each group.
         left_out: pairs of bodies (the lower first) that are not asked: those that may touch.
+
+    A mesh that is not closed has no inside: what may lie in it counts as free here; the checks say `unknown`.
     """
 
     def __init__(

@@ -15,6 +15,7 @@ from fitcheck.checks import (
     interference,
     keep_clear,
     loop,
+    removal,
     room,
     run,
     tolerance,
@@ -111,6 +112,12 @@ CHECKS: tuple[Check, ...] = (
         "exact where all stands square; never too large, and round or slanted parts may hide a larger one",
         "the middle of the box",
         optional=True,
+    ),
+    Check(
+        "removal", removal.QUESTION, removal.check_removal, list[removal.RemovalRule],
+        "the volume that the part sweeps on a straight way; on a hinge steps no longer than what is left",
+        "straight: as clearance, continuous; on a hinge proved to 0.01 mm",
+        "where the part is stopped, or comes nearest on its way",
     ),
     Check(
         "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,

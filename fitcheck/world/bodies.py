@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from weakref import WeakKeyDictionary
@@ -185,30 +185,37 @@ def _bounds(pieces: list[Piece], rotations: np.ndarray, centres: np.ndarray) -> 
 
 def with_probe(bodies: Bodies, piece: Piece) -> Bodies:
     """The same bodies and, last, a piece of no part that stands in world coordinates."""
-    own = piece_bounds(piece, IDENTITY)
+    return with_probes(bodies, [(piece,)])
+
+
+def with_probes(bodies: Bodies, probes: Sequence[Sequence[Piece]]) -> Bodies:
+    """The same bodies and, after them, one more for each tuple of pieces in world coordinates."""
+    if not probes:
+        return bodies
     rows, last = len(bodies.kinds), len(bodies)
-    body = Body(
-        "probe",
-        -1,
-        "",
-        "",
-        "probe",
-        slice(rows, rows + 1),
-        own,
-        0.0 if piece.mesh is None else piece.mesh.error,
-    )
+    pieces = [piece for probe in probes for piece in probe]
+    around = np.array([piece_bounds(piece, IDENTITY) for piece in pieces]).reshape(-1, 2, 3)
+    made: list[Body] = []
+    for probe in probes:
+        place = slice(rows, rows + len(probe))
+        own = around[rows - len(bodies.kinds) :][: len(probe)]
+        bounds = np.array([own[:, 0].min(axis=0), own[:, 1].max(axis=0)])
+        error = max(0.0 if piece.mesh is None else piece.mesh.error for piece in probe)
+        made.append(Body("probe", -1, "", "", "probe", place, bounds, error))
+        rows += len(probe)
+    owners = np.repeat(np.arange(last, last + len(made)), [len(probe) for probe in probes]).astype(int)
     return Bodies(
-        kinds=np.append(bodies.kinds, int(piece.kind)),
-        halves=np.concatenate([bodies.halves, [piece.half]]),
-        rotations=np.concatenate([bodies.rotations, [piece.rotation]]),
-        centres=np.concatenate([bodies.centres, [piece.centre]]),
-        bounds=np.concatenate([bodies.bounds, [own]]),
-        body=np.append(bodies.body, last),
-        meshes=(*bodies.meshes, piece.mesh),
-        all=(*bodies.all, body),
-        body_bounds=np.concatenate([bodies.body_bounds, [own]]),
-        body_parts=np.append(bodies.body_parts, -1),
-        serials=np.append(bodies.serials, -1),
+        kinds=np.append(bodies.kinds, [int(piece.kind) for piece in pieces]),
+        halves=np.concatenate([bodies.halves, *([piece.half] for piece in pieces)]),
+        rotations=np.concatenate([bodies.rotations, *([piece.rotation] for piece in pieces)]),
+        centres=np.concatenate([bodies.centres, *([piece.centre] for piece in pieces)]),
+        bounds=np.concatenate([bodies.bounds, around]),
+        body=np.append(bodies.body, owners),
+        meshes=(*bodies.meshes, *(piece.mesh for piece in pieces)),
+        all=(*bodies.all, *made),
+        body_bounds=np.concatenate([bodies.body_bounds, *([body.bounds] for body in made)]),
+        body_parts=np.append(bodies.body_parts, np.full(len(made), -1)),
+        serials=np.append(bodies.serials, np.full(len(made), -1)),
         answers=None,
     )
 

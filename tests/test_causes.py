@@ -189,7 +189,7 @@ def test_the_same_world_gives_the_same_report():
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
         "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
-        "gaps", "empty_boxes", "removal", "tolerance",
+        "gaps", "empty_boxes", "removal", "assembly_order", "tolerance",
     ]  # fmt: skip
     assert set(RULE_TYPES) == {
         "room",
@@ -198,6 +198,7 @@ def test_the_table_of_checks():
         "gaps",
         "empty_boxes",
         "removal",
+        "assembly_order",
         "tolerance",
     }
     for check in CHECKS:

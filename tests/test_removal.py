@@ -22,6 +22,7 @@ from fitcheck.motions.sweeps import swept
 from fitcheck.motions.swing import swing
 from fitcheck.parts.pieces import moved
 from fitcheck.parts.solids import Kind
+from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.world.bodies import with_probes
 from fitcheck.world.engine import measure
 from fitcheck.world.frames import Frame, turn_about
@@ -366,6 +367,79 @@ def test_shifted_turned_mirrored_and_permuted_the_same(at, mirrored, turned, see
     assert one[0].way == pytest.approx(other[0].way, abs=2e-3)
     assert (one[0].stop is None) == (other[0].stop is None)
     assert one[1] == pytest.approx(other[1], abs=1e-9)
+
+
+# Any way.
+
+
+def channel():
+    """A channel whose roof ends before its end wall, and a block in it: out needs two legs."""
+    walls = part(
+        "walls", box([-2, -2, -2], [62, 12, 0]), box([-2, -2, 0], [0, 12, 20]), box([0, -2, 0], [60, 0, 20]),
+        box([0, 10, 0], [60, 12, 20]), box([-2, -2, 20], [48, 12, 22]), box([60, -2, -2], [62, 12, 22]),
+    )  # fmt: skip
+    return walls, block([1, 1, 1], [11, 9, 19])
+
+
+def test_two_legs_by_hand():
+    walls, thing = channel()
+    straight_only = ask(thing, walls)
+    assert straight_only.verdict == Verdict.FAILS
+    found = ask(thing, walls, search=True)
+    assert found.verdict == Verdict.FITS
+    assert found.sentence == "mover slides out 47.0 mm to the right, then up"
+    (side, first), (other, then) = found.details["legs"]
+    assert (side, other) == ("right", "top")
+    assert first == pytest.approx(47, abs=0.05)
+    assert then == pytest.approx(21)
+    kept = ask(thing, walls, search=True, keep=0.5)
+    assert kept.details["legs"][0][1] == pytest.approx(47.5, abs=0.05)
+
+
+def tilted():
+    """A plate 100 long in a tray whose opening is 90: it comes out only tilted."""
+    walls = part(
+        "walls", box([-2, -2, -2], [106, 66, 0]), box([-2, -2, 0], [0, 66, 40]), box([104, -2, 0], [106, 66, 40]),
+        box([0, -2, 0], [104, 0, 40]), box([0, 64, 0], [104, 66, 40]), box([-2, -2, 40], [7, 66, 42]),
+        box([97, -2, 40], [106, 66, 42]),
+    )  # fmt: skip
+    return walls, block([2, 2, 0], [102, 62, 4])
+
+
+@pytest.mark.long
+def test_a_plate_is_tilted_out_and_its_way_is_clear():
+    walls, plate_ = tilted()
+    found = ask(plate_, walls, search=True)
+    assert found.verdict == Verdict.FITS
+    places = np.array(found.details["path"])
+    assert np.abs(places[0]).max() < 1e-9
+    (thing,) = (p for s in plate_.shape.solids.values() for p in s.pieces)
+    others = [p for s in walls.shape.solids.values() for p in s.pieces]
+    # Followed again in dense steps with another library's distances.
+    for first, second in zip(places[:-1], places[1:], strict=True):
+        for time in np.linspace(0, 1, 400):
+            place = first + time * (second - first)
+            turn = Rotation.from_rotvec(place[3:], degrees=True).as_matrix()
+            at = moved(thing, turn, thing.centre + place[:3] - turn @ thing.centre)
+            assert min(coal_distance(at, other, np.zeros(3)) for other in others) > -0.02
+    low = np.array([-2, -2, -2.0])
+    last = thing.centre + places[-1][:3]
+    assert (last < low - 5).any() or (last > [106, 66, 42]).any()
+
+
+def test_none_found_is_no_proof():
+    walls, plate_ = tilted()
+    found = ask(plate_, walls, search=True, looks=2_000)
+    assert found.verdict == Verdict.UNKNOWN
+    assert found.sentence.endswith("; no other way was found within 2,000 looks")
+
+
+def test_without_the_planner_it_says_what_to_install(monkeypatch):
+    monkeypatch.setattr("fitcheck.motions.search.find_spec", lambda _: None)
+    walls, plate_ = tilted()
+    with pytest.raises(ValueMistake, match="needs the library ompl") as error:
+        ask(plate_, walls, search=True)
+    assert error.value.mend == "pip install 'fitcheck[motion]'"
 
 
 # On a hinge.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fitcheck.checks import (
+    assembly_order,
     clearance,
     containment,
     drainage,
@@ -118,6 +119,13 @@ CHECKS: tuple[Check, ...] = (
         "the volume that the part sweeps on a straight way; on a hinge steps no longer than what is left",
         "straight: as clearance, continuous; on a hinge proved to 0.01 mm",
         "where the part is stopped, or comes nearest on its way",
+    ),
+    Check(
+        "assembly_order", assembly_order.QUESTION, assembly_order.check_assembly_order,
+        assembly_order.AssemblyOrderRule,
+        "which parts stop which on their way to each of six sides; whatever can go goes, until nothing can",
+        "straight moves as in removal; that nothing else would do is not proved",
+        "what is shut in, or does not come out as demanded",
     ),
     Check(
         "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,

@@ -13,9 +13,10 @@ from fitcheck.checks.taken_out import taken_out
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.motions.moving import Moving
+from fitcheck.motions.search import Legs, any_way, two_legs
 from fitcheck.motions.straight import Way, free_after, in_the_way, straight
 from fitcheck.motions.swing import swing
-from fitcheck.scene.rules import Angle, Flag, Length, Number, PartRef, Rule, Side
+from fitcheck.scene.rules import Angle, Count, Flag, Length, Number, PartRef, Rule, Side
 from fitcheck.world.engine import CONTACT, measure
 from fitcheck.world.frames import SIDES, turn_about
 from fitcheck.world.world import World
@@ -57,6 +58,13 @@ class RemovalRule(Rule):
     margin: Length = Field(0.0, description="From `keep` up to keep + margin the verdict is tight.")
     guides: list[PartRef] = Field(
         default_factory=list, description="What it may touch on its way, besides what it rests on."
+    )
+
+    search: Flag = Field(
+        False, description="Where it slides out straight to no side: look for two legs, then for any way."
+    )
+    looks: Count = Field(
+        300_000, description="At how many places a search for any way looks; the same number, the same way."
     )
 
     def wrong(self) -> Iterable[tuple[str, str, str]]:
@@ -104,11 +112,36 @@ def _finding(world: World, rule: RemovalRule, name: str) -> Finding:
         return _swung(world, moved, rule, rule.hinge, name)
     tries = [_tried(moved, rule, said, direction) for said, direction in _directions(rule)]
     best = max(tries, key=lambda one: (one.done, one.way.nearest if one.done else one.way.way / one.needed))
+    if not best.done and rule.search:
+        return _searched(world, moved, rule, name, best)
     verdict = Verdict.FAILS
     if best.done:
         verdict = Verdict.TIGHT if best.way.nearest < rule.keep + rule.margin - ROUNDING else Verdict.FITS
     said = _straight_said(moved, rule, tries, best)
     return _made(world, moved, rule, name, verdict, said, best)
+
+
+def _searched(world: World, moved: Moving, rule: RemovalRule, name: str, best: _Try) -> Finding:
+    """Two straight legs, else any way: none found is no proof that there is none."""
+    what = _what(moved, rule)
+    legs = two_legs(moved, rule.keep)
+    details: dict[str, Any] = {}
+    if isinstance(legs, Legs):
+        (side, first), (other, _) = legs.legs
+        said = f"{what} slides out {mm(first)} {towards(side)}, then {towards(other)}" + _first(moved)
+        details["legs"] = legs.legs
+        verdict = Verdict.FITS
+    elif (path := any_way(moved, rule.keep, int(rule.looks))) is not None:
+        count = len(path.places) - 1
+        said = f"{what} comes out by a way of {count} legs with turns, found by search and followed exactly"
+        said += _first(moved)
+        details["path"] = tuple(tuple(place) for place in path.places.tolist())
+        verdict = Verdict.FITS
+    else:
+        said = _straight_said(moved, rule, [best, best], best)
+        said += f"; no other way was found within {int(rule.looks):,} looks"
+        verdict = Verdict.UNKNOWN
+    return _made(world, moved, rule, name, verdict, said, best, details)
 
 
 def _directions(rule: RemovalRule) -> list[tuple[str, np.ndarray]]:
@@ -159,13 +192,12 @@ def _straight_said(moved: Moving, rule: RemovalRule, tries: list[_Try], best: _T
 def _by_how_much(moved: Moving, best: _Try) -> str:
     stop = best.way.stop
     assert stop is not None
-    sides = in_the_way(moved, stop.pair, best.direction)
-    if not sides:
+    shifts = {side: in_the_way(moved, stop.pair, best.direction, side) for side in SIDES}
+    ways = {side: way for side, way in shifts.items() if way is not None}
+    side = min(ways, key=lambda one: ways[one], default="")
+    if not side or ways[side] <= CONTACT:
         return ""
-    side = min(sides, key=lambda one: sides[one])
-    if sides[side] <= CONTACT:
-        return ""
-    return f", which is in its way by {mm(sides[side])} (it would pass if it lay so far {towards(side)})"
+    return f", which is in its way by {mm(ways[side])} (it would pass if it lay so far {towards(side)})"
 
 
 def _what(moved: Moving, rule: RemovalRule) -> str:
@@ -205,7 +237,14 @@ def _swung(world: World, moved: Moving, rule: RemovalRule, hinge: Hinge, name: s
 
 
 def _made(
-    world: World, moved: Moving, rule: RemovalRule, name: str, verdict: Verdict, said: str, best: _Try
+    world: World,
+    moved: Moving,
+    rule: RemovalRule,
+    name: str,
+    verdict: Verdict,
+    said: str,
+    best: _Try,
+    more: dict[str, Any] | None = None,
 ) -> Finding:
     stop = best.way.stop
     pair = best.way.pair if stop is None else stop.pair
@@ -217,13 +256,15 @@ def _made(
         "nearest": best.way.nearest,
         "direction": tuple(best.direction.tolist()),
         "stopped": "" if stop is None else stop.reason,
+        **(more or {}),
     }
     return Finding(
         check="removal",
         parts=(rule.part, *others),
         verdict=verdict,
         sentence=said,
-        measured=best.way.way,
+        # How far it got straight says nothing of another way that was found.
+        measured=best.way.way if stop is None or verdict != Verdict.FITS else None,
         required=best.needed,
         unit="mm" if rule.hinge is None else "degrees",
         where=_where(moved, rule, best),

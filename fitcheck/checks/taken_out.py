@@ -91,7 +91,7 @@ def _with_fastened(world: World, chosen: Collection[Chosen]) -> set[tuple[str, s
                 groups |= dict.fromkeys(_carried_by(world, part, group, taken))
             else:
                 groups |= dict.fromkeys(
-                    g for guest in _on_solids(world, part, one.solids[part]) for g in taken[guest]
+                    g for guest in on_solids(world, part, one.solids[part]) for g in taken[guest]
                 )
     for placed in world.parts:
         if placed.group in groups and placed.group not in cases:
@@ -112,7 +112,7 @@ def _within(name: str, part: str) -> bool:
     return name == part or name.startswith(f"{part}.")
 
 
-def _on_solids(world: World, part: str, named: tuple[str, ...]) -> list[str]:
+def on_solids(world: World, part: str, named: tuple[str, ...]) -> list[str]:
     """Scene parts that rest on, or are joined to, some solids of a part and no others of it."""
     found = []
     for contact in world.contacts:
@@ -149,7 +149,8 @@ def _contacts(
         close = bounds_gap(solids.body_bounds[i], solids.body_bounds[j]) <= CONTACT
         if permission.zone is not None:
             if close:
-                joints.append(Joint((i, j), _leaves(world, solids, i, j, permission.zone.inward)))
+                away = leaves(world, solids, i, j, permission.zone.inward)
+                joints.append(Joint((i, j), away, permission.zone.depth))
             continue
         touching.add((i, j))
         if permission.gives > 0 and close:
@@ -159,7 +160,7 @@ def _contacts(
     return touching, tuple(joints), tuple(pads)
 
 
-def _leaves(world: World, solids: Bodies, i: int, j: int, inward: np.ndarray) -> np.ndarray:
+def leaves(world: World, solids: Bodies, i: int, j: int, inward: np.ndarray) -> np.ndarray:
     """The end that lies in the other's port is drawn out against the port's inward axis."""
     mover, stayer = solids.all[i], solids.all[j]
     plugged = any(

@@ -15,11 +15,13 @@ Pair = tuple[int, int]
 class Joint:
     """A port of a moving part that is joined to one of a part that stays, or the other way round.
 
-    `pair` (mover, stayer); `leaves` (3,) unit: the only way the mover can be drawn out of it.
+    `pair` (mover, stayer); `leaves` (3,) unit: the only way the mover can be drawn out of it; `depth` mm
+    after which it is out.
     """
 
     pair: Pair
     leaves: np.ndarray
+    depth: float
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.motions.moving import Moving, Pair
+from fitcheck.motions.silhouettes import least_shift, silhouette
 from fitcheck.motions.sweeps import pieces_of, swept
-from fitcheck.world import moves, volumes
+from fitcheck.world import moves
 from fitcheck.world.bodies import Bodies, bounds_gap, with_probes
 from fitcheck.world.engine import CONTACT, Measured, measure
+from fitcheck.world.frames import SIDES
 from fitcheck.world.slides import frame_along
-from fitcheck.world.trees import Pose
 
 # A joint is drawn along its axis when the move lies along it to this (cosine).
 ALONG = 1 - 1e-6
@@ -25,6 +26,8 @@ EXACT = 1e-3
 ROUNDING = 1e-5
 # The least distance on the way is told up to this beyond what is demanded, mm.
 TOLD = 5.0
+# A part is drawn off by so much more than just frees it, mm.
+SPARE = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +83,9 @@ def _ends(solids: Bodies, chosen: Sequence[int], direction: np.ndarray) -> tuple
     return float((middle - half).min()), float((middle + half).max())
 
 
-def straight(moved: Moving, direction: np.ndarray, limit: float, keep: float = 0.0) -> Way:
+def straight(
+    moved: Moving, direction: np.ndarray, limit: float, keep: float = 0.0, told: float = TOLD
+) -> Way:
     """Move a part along a direction, continuously.
 
     Guides, and what it rests on, may touch all the way; it must not press into them. From everything
@@ -90,18 +95,21 @@ def straight(moved: Moving, direction: np.ndarray, limit: float, keep: float = 0
         direction: (3,) unit.
         limit: mm.
         keep: mm.
+        told: the least distance on the way is looked for up to this beyond `keep`, mm; 0 saves time.
     """
     held = _held(moved, direction)
     if held is not None:
         return Way(0.0, held)
     stop = _first_touch(moved, direction, limit)
     way = limit if stop is None else stop.way
-    nearest = _nearest(moved, direction, way, max(keep, 0.0) + TOLD)
+    if keep == told == 0:
+        return Way(way, stop)
+    nearest = _nearest(moved, direction, way, max(keep, 0.0) + told)
     if keep > 0:
         near = _too_near(moved, direction, way, keep, nearest)
         if near is not None:
             stop, way = near, near.way
-            nearest = _nearest(moved, direction, way, keep + TOLD)
+            nearest = _nearest(moved, direction, way, keep + told)
     if not nearest:
         return Way(way, stop)
     pair, least = min(nearest.items(), key=lambda item: item[1].distance)
@@ -212,35 +220,15 @@ def _too_near(
     return first
 
 
-def in_the_way(moved: Moving, pair: Pair, direction: np.ndarray) -> dict[str, float]:
-    """How far a mover would have to be shifted to each side to pass a body that stops it, mm.
+def in_the_way(moved: Moving, pair: Pair, direction: np.ndarray, side: str) -> float | None:
+    """How far a mover would have to be shifted to a side to pass a body that stops it, mm.
 
-    Both as they are seen along the move; sides along it are left out, and all are where a mesh is open.
+    Both as they are seen along the move. None where a mesh is open, or the side lies along the move.
     """
-    frame = frame_along(direction)
-    shadows = [_shadow(moved.solids, k, frame) for k in pair]
-    if shadows[0] is None or shadows[1] is None:
-        return {}
-    found = {}
-    for side, towards in moves_across(direction).items():
-        flat = towards @ frame
-        way = volumes.way_out([(shadows[1], shadows[0], flat)], 10_000.0)
-        if way is not None:
-            found[side] = way
-    return found
-
-
-def moves_across(direction: np.ndarray) -> dict[str, np.ndarray]:
-    """The sides of the world that lie across a direction."""
-    from fitcheck.world.frames import SIDES
-
-    return {side: towards for side, towards in SIDES.items() if abs(float(towards @ direction)) < 1e-6}
-
-
-def _shadow(solids: Bodies, body: int, frame: np.ndarray) -> volumes.Solid | None:
-    """A body seen along z of a frame, as a plate there."""
-    solid = volumes.joined(solids, solids.all[body].pieces, np.zeros(3))
-    if solid is None:
+    if abs(float(SIDES[side] @ direction)) > 1e-6:
         return None
-    turned = volumes.moved(solid, Pose(frame.T, np.zeros(3)))
-    return turned.project().extrude(1.0)
+    frame = frame_along(direction)
+    mover, stayer = (silhouette(moved.solids, k, frame) for k in pair)
+    if mover is None or stayer is None:
+        return None
+    return least_shift(mover, stayer, (SIDES[side] @ frame)[:2])

@@ -11,6 +11,7 @@ Its distance of meshes is right, and what the tests hold `kernels.descent` again
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -77,11 +78,7 @@ class Tree:
         """The piece as FCL sees it: one that stays, one that is moved. Every one made leaks 32 bytes."""
         import fcl
 
-        shape = fcl.BVHModel()
-        shape.beginModel(len(self.faces), len(self.vertices))
-        # Lists of faces are read four times faster than arrays.
-        shape.addSubModel(self.vertices, self.faces.tolist())
-        shape.endModel()
+        shape = _bvh(self.vertices, self.faces)
         return fcl.CollisionObject(shape), fcl.CollisionObject(shape)
 
     @cached_property
@@ -125,6 +122,56 @@ def hit(first: Tree, second: Tree, pose: Pose) -> bool:
     moved.setTransform(fcl.Transform(pose.rotation, pose.shift))
     only_whether = fcl.CollisionRequest(num_max_contacts=1, enable_contact=False)
     return bool(fcl.collide(first.objects[0], moved, only_whether, fcl.CollisionResult()))
+
+
+class Crowd:
+    """Many surfaces that stay, and the question whether one that moves meets any of them.
+
+    Of a surface that lies wholly inside another nothing is said.
+
+    Args:
+        placed: trees with the world's rotation (3, 3) and place (3,) of each.
+    """
+
+    def __init__(self, placed: Sequence[tuple[Tree, np.ndarray, np.ndarray]]) -> None:
+        import fcl
+
+        self._objects = [
+            fcl.CollisionObject(_bvh(tree.vertices, tree.faces), fcl.Transform(turn, at))
+            for tree, turn, at in placed
+        ]
+        self._manager = fcl.DynamicAABBTreeCollisionManager()
+        self._manager.registerObjects(self._objects)
+        self._manager.setup()
+
+    def met_by(self, mover: Any, rotation: np.ndarray, place: np.ndarray) -> bool:
+        """Does a `mover` meet any surface where a pose (world_from_mover) puts it?"""
+        import fcl
+
+        if not self._objects:
+            return False
+        mover.setTransform(fcl.Transform(rotation, place))
+        data = fcl.CollisionData(fcl.CollisionRequest(), fcl.CollisionResult())
+        self._manager.collide(mover, data, fcl.defaultCollisionCallback)
+        return bool(data.result.is_collision)
+
+
+def mover(vertices: np.ndarray, faces: np.ndarray) -> Any:
+    """Triangles as one thing that `Crowd.met_by` takes."""
+    import fcl
+
+    return fcl.CollisionObject(_bvh(vertices, faces))
+
+
+def _bvh(vertices: np.ndarray, faces: np.ndarray) -> Any:
+    import fcl
+
+    shape = fcl.BVHModel()
+    shape.beginModel(len(faces), len(vertices))
+    # Lists of faces are read four times faster than arrays.
+    shape.addSubModel(vertices, faces.tolist())
+    shape.endModel()
+    return shape
 
 
 def _outermost(points: np.ndarray) -> np.ndarray:

@@ -19,6 +19,7 @@ from fitcheck.checks import (
     removal,
     room,
     run,
+    support,
     tolerance,
 )
 from fitcheck.checks.causes import caused
@@ -126,6 +127,12 @@ CHECKS: tuple[Check, ...] = (
         "which parts stop which on their way to each of six sides; whatever can go goes, until nothing can",
         "straight moves as in removal; that nothing else would do is not proved",
         "what is shut in, or does not come out as demanded",
+    ),
+    Check(
+        "support", support.QUESTION, support.check_support, support.SupportRule,
+        "rests, joins and touches followed from the case where they touch; statics of rigid bodies",
+        "contacts to 0.05 mm; masses as given, centres as if each part were of one material",
+        "where a support ends short, or the middle of the part",
     ),
     Check(
         "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,

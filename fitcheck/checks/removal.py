@@ -64,7 +64,7 @@ class RemovalRule(Rule):
         False, description="Where it slides out straight to no side: look for two legs, then for any way."
     )
     looks: Count = Field(
-        300_000, description="At how many places a search for any way looks; the same number, the same way."
+        600_000, description="At how many places a search for any way looks; the same number, the same way."
     )
 
     def wrong(self) -> Iterable[tuple[str, str, str]]:

@@ -189,7 +189,7 @@ def test_the_same_world_gives_the_same_report():
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
         "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
-        "gaps", "empty_boxes", "removal", "assembly_order", "support", "tolerance",
+        "gaps", "empty_boxes", "removal", "assembly_order", "support", "access", "tolerance",
     ]  # fmt: skip
     assert set(RULE_TYPES) == {
         "room",
@@ -200,6 +200,7 @@ def test_the_table_of_checks():
         "removal",
         "assembly_order",
         "support",
+        "access",
         "tolerance",
     }
     for check in CHECKS:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fitcheck.checks import (
+    access,
     assembly_order,
     clearance,
     containment,
@@ -133,6 +134,12 @@ CHECKS: tuple[Check, ...] = (
         "rests, joins and touches followed from the case where they touch; statics of rigid bodies",
         "contacts to 0.05 mm; masses as given, centres as if each part were of one material",
         "where a support ends short, or the middle of the part",
+    ),
+    Check(
+        "access", access.QUESTION, access.check_access, access.AccessRule,
+        "the widest ball that comes from outside to the place by any way; a tool straight along its axis",
+        "a way that is given is proved; that none is wider to 0.1 mm where it says so",
+        "the narrowest place of the way in",
     ),
     Check(
         "tolerance", tolerance.QUESTION, tolerance.check_tolerance, tolerance.ToleranceRule,

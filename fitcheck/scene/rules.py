@@ -23,7 +23,7 @@ dicts of these, or any of them `| None`. Each field has a description, for it is
 from __future__ import annotations
 
 import types
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -102,6 +102,17 @@ def walk_rule(rule: R, evaluate: Evaluate, path: tuple[Step, ...] = ()) -> R:
             (*path, field.alias or name),
         )
     return type(rule).model_construct(_fields_set=set(rule.model_fields_set), **found)
+
+
+def each_rule(rule: Any, path: tuple[Step, ...] = ()) -> Iterator[tuple[Rule, tuple[Step, ...]]]:
+    """A rule, or each of a list of them, and all rules inside, with where they stand in the file."""
+    if isinstance(rule, list):
+        for at, item in enumerate(rule):
+            yield from each_rule(item, (*path, at))
+    elif isinstance(rule, Rule):
+        yield rule, path
+        for name, field in type(rule).model_fields.items():
+            yield from each_rule(getattr(rule, name), (*path, field.alias or name))
 
 
 def _walk(kind: Kind | None, annotation: Any, raw: Any, evaluate: Evaluate, path: tuple[Step, ...]) -> Any:

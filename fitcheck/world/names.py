@@ -7,7 +7,7 @@ from typing import Any
 
 from fitcheck.scene.loop_entries import LoopEntry, written_names, wrong_values
 from fitcheck.scene.mistakes import ValueMistake, nearest
-from fitcheck.scene.rules import walk_rule
+from fitcheck.scene.rules import each_rule, walk_rule
 from fitcheck.scene.run_entries import RunEntry
 from fitcheck.world.desk import PassedOver, last_key
 from fitcheck.world.node import find, segments, unknown
@@ -59,10 +59,9 @@ class Names:
             # What could not be worked out is 0 here: it is told of already.
             if len(self.space.desk.mistakes) > known:
                 continue
-            for at, one in enumerate(rule) if isinstance(rule, list) else [(None, rule)]:
+            for one, at in each_rule(rule, ("rules", name)):
                 for key, said, mend in one.wrong():
-                    path = ("rules", name, key) if at is None else ("rules", name, at, key)
-                    self.space.desk.note(self.space.document.mark(path), key, ValueMistake(said, mend))
+                    self.space.desk.note(self.space.document.mark((*at, key)), key, ValueMistake(said, mend))
         return found
 
     def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:

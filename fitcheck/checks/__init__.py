@@ -11,6 +11,7 @@ from fitcheck.checks import (
     containment,
     drainage,
     empty_boxes,
+    fastening,
     gaps,
     interference,
     keep_clear,
@@ -97,6 +98,12 @@ CHECKS: tuple[Check, ...] = (
         "depth of the solid that is deepest in the volume",
         "as interference",
         "a place where it reaches in",
+    ),
+    Check(
+        "fastening", fastening.QUESTION, fastening.check_fastening, fastening.FasteningRule,
+        "offsets of holes across their direction against the play of clearance holes; lengths by the standard's series",
+        "offsets and lengths as drawn; rooms for keys and nuts are those of common practice",
+        "the hole that is worst off; head and tip of a screw",
     ),
     Check(
         "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],

@@ -10,6 +10,7 @@ from fitcheck.checks import (
     clearance,
     containment,
     drainage,
+    edges,
     empty_boxes,
     fastening,
     gaps,
@@ -104,6 +105,12 @@ CHECKS: tuple[Check, ...] = (
         "offsets of holes across their direction against the play of clearance holes; lengths by the standard's series",
         "offsets and lengths as drawn; rooms for keys and nuts are those of common practice",
         "the hole that is worst off; head and tip of a screw",
+    ),
+    Check(
+        "edges", edges.QUESTION, edges.check_edges, edges.EdgesRule,
+        "distances in the plane of each sheet between its holes, cut-outs, edges and bends; footprints on panels",
+        "exact for holes, slots and rectangles; other edges to their facets",
+        "the two places it lies between",
     ),
     Check(
         "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],

@@ -175,6 +175,11 @@ def material(
     return found, min(_at_mouth(_through(solids, lines, -axis)))
 
 
+def thickness(solid: Solid, places: np.ndarray, way: np.ndarray) -> float:
+    """How thick a solid is from some of its surface on: the thinnest at places (n, 3) that lie on it; else 0, mm."""
+    return min(_at_mouth(_through([solid], places, way)), default=0.0)
+
+
 def covers(part: Part, place: np.ndarray, way: np.ndarray, radius: float, apart: float) -> bool:
     """Has a part material, within `apart` along a way, all over a disc about a place, all in the world?"""
     if bool(np.any((place < part.bounds[0] - apart - AT_MOUTH) | (place > part.bounds[1] + apart + AT_MOUTH))):

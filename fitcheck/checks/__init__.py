@@ -102,13 +102,13 @@ CHECKS: tuple[Check, ...] = (
     ),
     Check(
         "fastening", fastening.QUESTION, fastening.check_fastening, fastening.FasteningRule,
-        "offsets of holes across their direction against the play of clearance holes; lengths by the standard's series",
+        "offsets of holes across their direction against their play; lengths of the standard's series",
         "offsets and lengths as drawn; rooms for keys and nuts are those of common practice",
         "the hole that is worst off; head and tip of a screw",
     ),
     Check(
         "edges", edges.QUESTION, edges.check_edges, edges.EdgesRule,
-        "distances in the plane of each sheet between its holes, cut-outs, edges and bends; footprints on panels",
+        "distances in the plane of each sheet of its holes, cut-outs, edges and bends; footprints on panels",
         "exact for holes, slots and rectangles; other edges to their facets",
         "the two places it lies between",
     ),

@@ -1,7 +1,7 @@
 """Edges: is each hole and cut-out far enough from edges, bends and neighbours; does a bracket overhang?
 
-Distances in the sheets are asked here; what lies over a panel's edge, which angles join two sheets and how folded
-sheets are cut out flat, in `checks.panels`.
+Distances in the sheets are asked here; what lies over a panel's edge, which angles join two sheets and how
+folded sheets are cut out flat, in `checks.panels`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,9 @@ from fitcheck.sheets.cutouts import Cut
 from fitcheck.sheets.nearest import Factors, Nearness, nearness, rim
 from fitcheck.world.world import Part, World
 
-QUESTION = "is each hole and cut-out far enough from edges, bends and neighbours, and does a bracket overhang?"
+QUESTION = (
+    "is each hole and cut-out far enough from edges, bends and neighbours, and does a bracket overhang?"
+)
 
 ANY_INDEX = re.compile(r"\[\d+\]")
 # Where the factors of the rule are from; M3 and M4 in sheet lie outside the scope of the structural codes.
@@ -52,7 +54,9 @@ class FoldedRule(Rule):
 
     of: PartRef = Field(description="The part, or several.")
     radius: Length = Field(description="Inside radius of its bends.")
-    k: Number | None = Field(None, description="Neutral fibre as a share of the thickness; if not given, DIN 6935.")
+    k: Number | None = Field(
+        None, description="Neutral fibre as a share of the thickness; if not given, DIN 6935."
+    )
     material: Literal["steel", "aluminium"] | None = Field(None, description="For the least radius.")
 
 
@@ -77,16 +81,22 @@ class AngleRule(Rule):
 class EdgesRule(Rule):
     """Distances in sheets, and what lies on their edges."""
 
-    of: list[PartRef] = Field(default_factory=list, description="Only these parts; else all that have sheets.")
+    of: list[PartRef] = Field(
+        default_factory=list, description="Only these parts; else all that have sheets."
+    )
     edge: Number = Field(1.2, description="Hole's middle to an edge, in diameters.")
     pitch: Number = Field(2.2, description="Between middles of holes, in the larger diameter.")
     web: Number = Field(2.0, description="Material beside a cut-out, in thicknesses.")
-    bend: Number = Field(2.0, description="Hole's edge to a bend's tangent, in thicknesses, and its radius besides.")
+    bend: Number = Field(
+        2.0, description="Hole's edge to a bend's tangent, in thicknesses, and its radius besides."
+    )
     bend_cutout: Number = Field(3.0, description="The same of a cut-out.")
     margin: Length = Field(0.0, description="Up to demand + margin the verdict is tight.")
     rims: list[RimRule] = Field(default_factory=list, description="Rims demanded around cut-outs.")
     folded: list[FoldedRule] = Field(default_factory=list, description="Parts folded from sheet.")
-    found: Flag = Field(True, description="Also ask of brackets and mounts that rest on a sheet whether they overhang.")
+    found: Flag = Field(
+        True, description="Also ask of brackets and mounts that rest on a sheet whether they overhang."
+    )
     overhangs: list[OverhangRule] = Field(default_factory=list, description="Overhangs named by hand.")
     angles: list[AngleRule] = Field(default_factory=list, description="Sheets joined by angle sections.")
 
@@ -105,8 +115,9 @@ def check_edges(world: World) -> Answer:
     Exact for holes, slots and rectangles as the model states them; other edges as drawn.
 
     Returns:
-        Without the rule nothing. Else a finding for each kind of distance that is missed in a sheet, one for each
-        part whose sheets keep all, and those of rims, overhangs, angles and folds. Facts: blanks of folded parts.
+        Without the rule nothing. Else a finding for each kind of distance that is missed in a sheet, one for
+        each part whose sheets keep all, and those of rims, overhangs, angles and folds. Facts: blanks of
+        folded parts.
 
     Raises:
         ValueMistake: the rule names something that the scene does not have.
@@ -128,7 +139,9 @@ def check_edges(world: World) -> Answer:
     return Answer((*findings, *more), {"blanks": flat} if flat else {})
 
 
-def _part(world: World, rule: EdgesRule, part: Part, folded: list[tuple[Chosen, FoldedRule]]) -> Iterator[Finding]:
+def _part(
+    world: World, rule: EdgesRule, part: Part, folded: list[tuple[Chosen, FoldedRule]]
+) -> Iterator[Finding]:
     factors = Factors(rule.edge, rule.pitch, rule.web, rule.bend, rule.bend_cutout)
     radius = next((one.radius for chosen, one in folded if part.name in chosen.solids), 0.0)
     own = sheets(world, part)
@@ -164,7 +177,8 @@ def _missed(
     if len(found) > 1:
         said += f"; so it is at {len(found)} places of this sheet"
     return Finding(
-        "edges", (f"{part.name}.{solid}",), verdict, said, near.measured, near.wanted, where=_where(part, near),
+        "edges", (f"{part.name}.{solid}",), verdict, said, near.measured, near.wanted,
+        where=_where(part, near),
         rule=f"{kind}:edges", rule_line=rule_line(world, "edges"),
         details={"source": SOURCES[kind], "places": tuple(_place(one) for _, one in found)},
     )  # fmt: skip
@@ -175,12 +189,15 @@ def _kept(world: World, part: Part, own: tuple[Sheet, ...], kept: list[tuple[She
     holes = sum(cut.is_hole for cut in cuts)
     _, near = min(kept, key=lambda one: one[1].measured - one[1].wanted)
     to = f"{part.name}.{near.other}" if near.other else "an edge"
-    count = f"{holes} hole{'s' if holes != 1 else ''} and {len(cuts) - holes} cut-out{'s' if len(cuts) - holes != 1 else ''}"
-    said = f"{part.name}: {count} keep their distances; least to spare has {near.cut.name}, {mm(near.measured)} "
+    count = f"{_count(holes, 'hole')} and {_count(len(cuts) - holes, 'cut-out')}"
+    said = (
+        f"{part.name}: {count} keep their distances; least to spare has {near.cut.name}, {mm(near.measured)} "
+    )
     said += f"{SAID[near.kind].format(to=to)}, {mm(near.wanted)} are wanted"
     return Finding(
-        "edges", (part.name,), Verdict.FITS, said, near.measured, near.wanted, where=_where(part, near), rule="edges",
-        rule_line=rule_line(world, "edges"), details={"source": SOURCES[near.kind], "sheets": len(own)},
+        "edges", (part.name,), Verdict.FITS, said, near.measured, near.wanted, where=_where(part, near),
+        rule="edges", rule_line=rule_line(world, "edges"),
+        details={"source": SOURCES[near.kind], "sheets": len(own)},
     )  # fmt: skip
 
 
@@ -199,10 +216,15 @@ def _merged(findings: list[Finding]) -> list[Finding]:
     alike: dict[tuple[Any, ...], list[Finding]] = defaultdict(list)
     for finding in findings:
         alike[(finding.rule, finding.verdict, ANY_INDEX.sub("", finding.sentence))].append(finding)
-    return [
-        group[0] if len(group) == 1 else replace(group[0], sentence=f"{group[0].sentence}; so it is with {len(group)} like parts")
-        for group in alike.values()
-    ]  # fmt: skip
+    merged = []
+    for group in alike.values():
+        said = group[0].sentence + (f"; so it is with {len(group)} like parts" if len(group) > 1 else "")
+        merged.append(replace(group[0], sentence=said))
+    return merged
+
+
+def _count(many: int, what: str) -> str:
+    return f"{many} {what}{'' if many == 1 else 's'}"
 
 
 def _rims(world: World, rule: EdgesRule) -> Iterator[Finding]:
@@ -221,7 +243,9 @@ def _rims(world: World, rule: EdgesRule) -> Iterator[Finding]:
         ]
         if not found:
             said = f"rim around {one.of}: no cut-out of that name goes through a sheet"
-            yield Finding("edges", (one.of,), Verdict.UNKNOWN, said, rule=name, rule_line=rule_line(world, name))
+            yield Finding(
+                "edges", (one.of,), Verdict.UNKNOWN, said, rule=name, rule_line=rule_line(world, name)
+            )
             continue
         near, part = min(found, key=lambda one: one[0].measured)
         to = f"{part.name}.{near.other}" if near.other else "an edge"

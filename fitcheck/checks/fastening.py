@@ -1,7 +1,7 @@
 """Fastening: do holes that face each other line up, and is there a screw for them?
 
-Which holes face each other is found (`fasteners.joints`) from what rests on what, or named in the rule. Each joint
-gets a finding on its pattern here; each kind of screw one from `checks.screws`.
+Which holes face each other is found (`fasteners.joints`) from what rests on what, or named in the rule. Each
+joint gets a finding on its pattern here; each kind of screw one from `checks.screws`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+
 from fitcheck.checks.fastening_asked import Asked, FasteningRule, asked_of, play, thread_on
 from fitcheck.checks.names import INDICES
 from fitcheck.checks.verdicts import ROUNDING, compare, mm, point, rule_line, towards
@@ -28,12 +29,14 @@ __all__ = ["QUESTION", "FasteningRule", "check_fastening"]
 
 QUESTION = "do facing hole patterns line up, and is there a screw that holds and touches nothing?"
 
+
 def check_fastening(world: World) -> Answer:
     """Compare facing patterns of holes, and find a screw for each.
 
     Returns:
-        Without the rule nothing. Else a finding for each joint and for each kind of screw (those of like joints that
-        fit together as one). Facts: the screws, and holes of parts that rest where nothing is drilled yet.
+        Without the rule nothing. Else a finding for each joint and for each kind of screw (those of like
+        joints that fit together as one). Facts: the screws, and holes of parts that rest where nothing is
+        drilled yet.
 
     Raises:
         ValueMistake: the rule names something that the scene does not have.
@@ -46,8 +49,17 @@ def check_fastening(world: World) -> Answer:
     asked = asked_of(world)
     found = joints(world, asked.named, asked.rule.found, asked.skips)
     strung = lines(found.all)
-    sizes = {id(bore): (line, thread) for line in strung for thread in [thread_on(asked, line)] for bore in line.bores}
-    findings = [*_unmet(world, asked, found), *_patterns(world, asked, found, sizes), *_lacking(world, asked, found)]
+    sizes = {
+        id(bore): (line, thread)
+        for line in strung
+        for thread in [thread_on(asked, line)]
+        for bore in line.bores
+    }
+    findings = [
+        *_unmet(world, asked, found),
+        *_patterns(world, asked, found, sizes),
+        *_lacking(world, asked, found),
+    ]
     more, list_ = screws(world, asked, strung)
     facts: dict[str, Any] = {}
     if list_:
@@ -67,7 +79,12 @@ def _unmet(world: World, asked: Asked, found: Joints) -> Iterator[Finding]:
         name = asked.where(at)
         said = f"no hole of {one.between} faces one of {one.and_}"
         yield Finding(
-            "fastening", (one.between, one.and_), Verdict.FAILS, said, rule=name, rule_line=rule_line(world, name)
+            "fastening",
+            (one.between, one.and_),
+            Verdict.FAILS,
+            said,
+            rule=name,
+            rule_line=rule_line(world, name),
         )
 
 
@@ -105,7 +122,7 @@ def _pattern(world: World, asked: Asked, joint: Joint, sizes: Sizes) -> Finding:
     name = asked.where(joint.named)
     details: dict[str, Any] = {"holes": len(pairs), "apart": f.apart}
     if thread is None:
-        said = f"{f.names[0]} on {f.names[1]}: no screw known here goes through holes of {mm(pairs[0][0].diameter)}"
+        said = f"{f.names[0]} on {f.names[1]}: no screw known here goes through {mm(pairs[0][0].diameter)}"
         return _finding(world, name, f.names, Verdict.UNKNOWN, said, float(off.max()), None, (), details)
     plays = np.array([sum(play(asked, bore, thread) for bore in pair) for pair in pairs])
     at = int((off - plays).argmax())
@@ -114,26 +131,30 @@ def _pattern(world: World, asked: Asked, joint: Joint, sizes: Sizes) -> Finding:
     )
     details |= _holes(pairs, off, plays, thread) | _moved(joint)
     said, mend = _pattern_said(asked, joint, thread, off, plays, at, pairs)
+    said += ": within the margin" if verdict == Verdict.TIGHT else ""
     place = pairs[at][0].at
     where = (point(place + (f.height - place @ f.mine.way) * f.mine.way),)
     if wrong := [one for pair in pairs for one in pair if one.thread not in ("", thread.name)]:
-        said = f"{f.names[0]} on {f.names[1]}: {thread.name} does not go into {wrong[0].name}, tapped {wrong[0].thread}"
+        said = f"{f.names[0]} on {f.names[1]}: {thread.name} does not go into {wrong[0].name}, "
+        said += f"tapped {wrong[0].thread}"
         verdict, mend = Verdict.FAILS, ""
     return _finding(
         world, name, f.names, verdict, said, float(off[at]), float(max(plays[at], 0.0)), where, details, mend
     )
 
 
-def _holes(pairs: list[tuple[Bore, Bore]], off: np.ndarray, plays: np.ndarray, thread: Thread) -> dict[str, Any]:
+def _holes(
+    pairs: list[tuple[Bore, Bore]], off: np.ndarray, plays: np.ndarray, thread: Thread
+) -> dict[str, Any]:
     """Each hole's offset and play, and the class of its clearance holes."""
     return {
         "thread": thread.name,
         "each": tuple(
             {
-                "hole": a.name, "on": b.name, "off": float(o), "play": float(p),
-                "fit": ", ".join(fit_class(thread, one.diameter) for one in (a, b) if not one.thread) or "tapped",
+                "hole": pair[0].name, "on": pair[1].name, "off": float(o), "play": float(p),
+                "fit": ", ".join(fit_class(thread, b.diameter) if not b.thread else "tapped" for b in pair),
             }
-            for (a, b), o, p in zip(pairs, off, plays, strict=True)
+            for pair, o, p in zip(pairs, off, plays, strict=True)
         ),
     }  # fmt: skip
 
@@ -154,7 +175,8 @@ def _pattern_said(
     where = f"{f.names[0]} on {f.names[1]}"
     small = [one for pair in pairs for one in pair if play(asked, one, thread) < -ROUNDING]
     if small:
-        return f"{where}: {thread.name} does not go through {small[0].name} of {mm(small[0].diameter, thread.major)}", ""
+        hole = f"{small[0].name} of {mm(small[0].diameter, thread.major)}"
+        return f"{where}: {thread.name} does not go through {hole}", ""
     if bool(np.all(off <= plays + ROUNDING)):
         count = f"{len(pairs)} {'holes line' if len(pairs) > 1 else 'hole lines'} up"
         return f"{where}: {count}, {mm(float(off[at]))} off with {mm(float(plays[at]))} of play", ""
@@ -207,7 +229,9 @@ def _lacking(world: World, asked: Asked, found: Joints) -> Iterator[Finding]:
         assert joint is not None
         f = joint.facing
         pattern = f.names[0] if lacks[0].bore.part == f.mine.part else f.names[1]
-        each = ", ".join(lack.bore.name.rpartition(".")[2] for lack in lacks[:6]) + (" …" if len(lacks) > 6 else "")
+        each = ", ".join(lack.bore.name.rpartition(".")[2] for lack in lacks[:6]) + (
+            " …" if len(lacks) > 6 else ""
+        )
         said = f"{part} has no hole where {pattern} needs one: {len(lacks)} missing ({each})"
         name = asked.where(joint.named)
         places = tuple(point(lack.at) for lack in lacks)
@@ -232,7 +256,8 @@ def _undrawn(lacks: tuple[Lack, ...]) -> list[tuple[str, str]]:
 
 def _finding(
     world: World, name: str, parts: tuple[str, ...], verdict: Verdict, said: str, measured: float | None,
-    required: float | None, where: tuple[tuple[float, float, float], ...], details: dict[str, Any], mend: str = "",
+    required: float | None, where: tuple[tuple[float, float, float], ...], details: dict[str, Any],
+    mend: str = "",
 ) -> Finding:  # fmt: skip
     return Finding(
         check="fastening", parts=parts, verdict=verdict, sentence=said, measured=measured, required=required,

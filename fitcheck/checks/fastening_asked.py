@@ -52,32 +52,48 @@ class JointRule(Rule):
     thread: Size | None = Field(None, description="If not given, the tapped one, else by the holes.")
     length: Length | None = Field(None, description="The screw at hand; if not given, one is chosen.")
     head: HeadForm | None = Field(None, description="cap or button.")
-    washers: Count | None = Field(None, description="At most so many under the head; with a length just so many.")
+    washers: Count | None = Field(
+        None, description="At most so many under the head; with a length just so many."
+    )
     into: Material | None = Field(None, description="What the thread is cut into.")
     engagement: Length | None = Field(None, description="Thread that must hold, in place of the handbook's.")
     gasket: Length = Field(0.0, description="Thickness of gaskets and pads in the joint that are not drawn.")
     gives: Length = Field(0.0, description="How far they may be pressed together.")
-    on_bench: Flag = Field(False, description="yes: screwed before it goes in; nothing else is in the key's way.")
+    on_bench: Flag = Field(
+        False, description="yes: screwed before it goes in; nothing else is in the key's way."
+    )
 
 
 class FasteningRule(Rule):
     """Patterns of holes, and the screws through them."""
 
-    found: Flag = Field(True, description="Also joints that are found where parts rest on or touch each other.")
+    found: Flag = Field(
+        True, description="Also joints that are found where parts rest on or touch each other."
+    )
     screws: Flag = Field(True, description="no: of found joints only the holes are asked.")
     margin: Length = Field(0.0, description="With less play than this left the verdict is tight.")
     head: HeadForm = Field("cap", description="Of screws that are not named: cap or button.")
     washers: Count = Field(1, description="At most so many washers under a head.")
     on_bench: Flag = Field(False, description="yes: found joints are screwed before they go in.")
-    materials: list[MaterialRule] = Field(default_factory=list, description="What parts with threads are made of.")
-    coats: list[CoatRule] = Field(default_factory=list, description="Parts that are painted or powder-coated.")
+    materials: list[MaterialRule] = Field(
+        default_factory=list, description="What parts with threads are made of."
+    )
+    coats: list[CoatRule] = Field(
+        default_factory=list, description="Parts that are painted or powder-coated."
+    )
     joints: list[JointRule] = Field(default_factory=list, description="Joints named by hand.")
-    ignore: list[PairRule] = Field(default_factory=list, description="Pairs of parts of which nothing is asked.")
+    ignore: list[PairRule] = Field(
+        default_factory=list, description="Pairs of parts of which nothing is asked."
+    )
 
     def wrong(self) -> Iterable[tuple[str, str, str]]:
         """A negative number of washers, a pad that gives more than it has."""
         if self.washers < 0 or any((one.washers or 0) < 0 for one in self.joints):
-            yield "washers" if self.washers < 0 else "joints", "there cannot be less than no washer", "write 0"
+            yield (
+                "washers" if self.washers < 0 else "joints",
+                "there cannot be less than no washer",
+                "write 0",
+            )
         if any(one.gives > one.gasket + ROUNDING for one in self.joints):
             yield "joints", "a gasket gives more than it is thick", ""
 

@@ -63,7 +63,8 @@ def choose(world: World, said: str) -> Chosen:
 def choose_holes(world: World, said: str) -> dict[str, tuple[str, ...] | None]:
     """The holes that `said` names: part name -> names of its holes, None for all of them.
 
-    A part, an assembly or a pattern of parts means all their holes; `case.rear_fan_screws` those of one family.
+    A part, an assembly or a pattern of parts means all their holes; `case.rear_fan_screws` those of one
+    family.
 
     Raises:
         ValueMistake: nothing in the scene has that name; says the nearest one.

@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-
 from fitcheck.checks.names import Chosen, choose
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line
 from fitcheck.finding import Finding, Verdict
 from fitcheck.parts.solids import Solid
 from fitcheck.sheets.around import sheets
-from fitcheck.sheets.bending import FLANGE, LEAST_RADIUS, Profile, bend_allowance, bend_deduction, neutral_fibre
+from fitcheck.sheets.bending import (
+    FLANGE,
+    LEAST_RADIUS,
+    Profile,
+    bend_allowance,
+    bend_deduction,
+    neutral_fibre,
+)
 from fitcheck.sheets.panels import Panel, folded, footprint, overhang, panel, width_on
 from fitcheck.world.engine import bodies, measure
 from fitcheck.world.world import Part, World
@@ -24,7 +30,7 @@ BRACKETS = ("sheet", "metal")
 
 
 def overhangs(world: World, rule: EdgesRule) -> Iterator[Finding]:
-    """How far brackets and mounts stick out over the edge of what they lie on: those named, and those found."""
+    """How far brackets and mounts stick out over the edge of what they lie on: named ones, and found ones."""
     asked: set[tuple[str, str]] = set()
     for at, one in enumerate(rule.overhangs):
         name = f"edges.overhangs[{at + 1}]"
@@ -32,20 +38,25 @@ def overhangs(world: World, rule: EdgesRule) -> Iterator[Finding]:
             for part, solids in _parts(world, choose(world, one.part)):
                 asked.add((part.name, host))
                 yield _overhang(world, name, part, solids, on, one.at_most)
-    for contact in world.contacts if rule.found else ():
+    for part, solids, on in _resting(world) if rule.found else ():
+        full = f"{on.part.name}.{on.solid}"
+        if (part.name, full) not in asked:
+            asked.add((part.name, full))
+            yield _overhang(world, "edges", part, solids, on, 0.0)
+
+
+def _resting(world: World) -> Iterator[tuple[Part, list[Solid], Panel]]:
+    """Brackets and mounts, their solids that rest, and the panels that they rest on."""
+    for contact in world.contacts:
         part, host = world.by_name[contact.a], world.by_name[contact.b]
         solids = [part.shape.solids[name] for name in contact.solids_a if name in part.shape.solids]
         if contact.kind != "rest" or not solids or any(solid.role not in BRACKETS for solid in solids):
             continue
         for name in contact.solids_b:
-            solid = host.shape.solids.get(name)
-            full = f"{host.name}.{name}"
-            if solid is None or solid.role != "sheet" or (part.name, full) in asked:
-                continue
-            found = _panel(world, host, solid)
-            if found is not None and len(footprint(found, part, solids)):
-                asked.add((part.name, full))
-                yield _overhang(world, "edges", part, solids, found, 0.0)
+            below = host.shape.solids.get(name)
+            on = _panel(world, host, below) if below is not None and below.role == "sheet" else None
+            if on is not None and len(footprint(on, part, solids)):
+                yield part, solids, on
 
 
 def _panels(world: World, chosen: Chosen) -> Iterator[tuple[str, Panel]]:
@@ -76,7 +87,11 @@ def _overhang(world: World, name: str, part: Part, solids: list[Solid], on: Pane
         return _finding(world, name, (part.name, host), Verdict.UNKNOWN, said, None, most)
     out, where = overhang(on, lies)
     verdict = Verdict.FAILS if out > most + ROUNDING else Verdict.FITS
-    said = f"{part.name} overhangs {host} by {mm(out, most)}" if out else f"{part.name} lies on {host} with all of its face"
+    said = (
+        f"{part.name} overhangs {host} by {mm(out, most)}"
+        if out
+        else f"{part.name} lies on {host} with all of its face"
+    )
     if out and verdict == Verdict.FAILS:
         said += f", {mm(most, out)} are allowed" if most else ""
     places = tuple(point(place) for place in where)
@@ -137,7 +152,10 @@ def blanks(
                 findings.append(_finding(world, name, (part.name,), Verdict.UNKNOWN, said, None, None))
             for solid, (shape, width) in made:
                 row = _blank(f"{part.name}.{solid.name}", shape, width, one)
-                key = (*(round(value, 6) for value in (row["length"], row["width"])), round(min(shape.legs), 6))
+                key = (
+                    *(round(value, 6) for value in (row["length"], row["width"])),
+                    round(min(shape.legs), 6),
+                )
                 if key not in told:
                     told.add(key)
                     flat.append(row)
@@ -156,7 +174,9 @@ def _blank(name: str, shape: Profile, width: float, rule: FoldedRule) -> dict[st
     }  # fmt: skip
 
 
-def _folds(world: World, name: str, part: Part, shape: Profile, row: dict[str, Any], rule: FoldedRule) -> Finding:
+def _folds(
+    world: World, name: str, part: Part, shape: Profile, row: dict[str, Any], rule: FoldedRule
+) -> Finding:
     """Is each end flange long enough for the brake, and the radius large enough for the metal?"""
     shortest = min(shape.legs)
     due = FLANGE * shape.thickness + rule.radius
@@ -166,10 +186,13 @@ def _folds(world: World, name: str, part: Part, shape: Profile, row: dict[str, A
         said = f"{start}: {rule.material} of {mm(shape.thickness)} wants {mm(least, rule.radius)} (shop rule)"
         return _finding(world, name, (part.name,), Verdict.FAILS, said, rule.radius, least)
     if shortest < due - ROUNDING:
-        said = f"{start}: a flange of {mm(shortest, due)} is too short for the brake, {mm(due, shortest)} are wanted"
+        said = f"{start}: a flange of {mm(shortest, due)} is too short for the brake, "
+        said += f"{mm(due, shortest)} are wanted"
         return _finding(world, name, (part.name,), Verdict.FAILS, said, shortest, due)
     many = len(shape.bends)
-    said = f"{start}: blank {row['length']:.1f} × {row['width']:.1f} mm for {many} bend{'s' if many > 1 else ''}"
+    said = (
+        f"{start}: blank {row['length']:.1f} × {row['width']:.1f} mm for {many} bend{'s' if many > 1 else ''}"
+    )
     said += f" (K {row['k']:.2f}), flanges of {mm(shortest)} and more, {mm(due)} are wanted"
     return _finding(world, name, (part.name,), Verdict.FITS, said, shortest, due)
 
@@ -182,5 +205,3 @@ def _finding(
         "edges", parts, verdict, said, measured, required, where=where, rule=rule or name,
         rule_line=rule_line(world, name),
     )  # fmt: skip
-
-

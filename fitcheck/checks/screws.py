@@ -1,4 +1,4 @@
-"""The screws of the check `fastening`: which length holds, touches nothing behind, and can be turned and held."""
+"""The screws of the check `fastening`: which length holds and touches nothing; can it be turned?"""
 
 from __future__ import annotations
 
@@ -13,7 +13,15 @@ import numpy as np
 from fitcheck.checks.fastening_asked import Asked, JointRule, play, thread_on
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line
 from fitcheck.fasteners.bores import Bore
-from fitcheck.fasteners.envelopes import head_room, first_hit, in_the_way, key_way, nut_hold, nut_room, tip_way
+from fitcheck.fasteners.envelopes import (
+    first_hit,
+    head_room,
+    in_the_way,
+    key_way,
+    nut_hold,
+    nut_room,
+    tip_way,
+)
 from fitcheck.fasteners.joints import Line
 from fitcheck.fasteners.patterns import offset
 from fitcheck.fasteners.stack import Choice, Layer, Stack, choose
@@ -94,10 +102,13 @@ class _Screw:
         return f"{self.thread.name} × {self.choice.best.length:g}"
 
 
-def screws(world: World, asked: Asked, strung: list[Line]) -> tuple[list[Finding], tuple[dict[str, Any], ...]]:
+def screws(
+    world: World, asked: Asked, strung: list[Line]
+) -> tuple[list[Finding], tuple[dict[str, Any], ...]]:
     """A finding for each kind of screw, and the list of all screws as facts.
 
-    Screws of one pattern are one kind, told as the worst of them; kinds of like parts that fit are one finding.
+    Screws of one pattern are one kind, told as the worst of them; kinds of like parts that fit are one
+    finding.
     """
     solids = bodies(world)
     kinds: dict[tuple[str, ...], list[_Screw]] = defaultdict(list)
@@ -160,7 +171,8 @@ def _screw(
         stack = replace(stack, wanted=DIAMETERS_DEEP[LEAST] * thread.major)
         choice = choose(stack, numbers, lengths)
         if choice.best.holds:
-            said = f"enough in {LEAST}, not in {SAFE} ({mm(wanted)}): say what {way.tapped and way.tapped.part} is made of"
+            said = f"enough in {LEAST}, not in {SAFE} ({mm(wanted)}): "
+            said += f"say what {way.tapped and way.tapped.part} is made of"
             tells.append(_Told(Verdict.UNKNOWN, said))
     screw = _Screw(way, thread, head, form, stack, choice, behind)
     tells += _length_tells(screw, fins)
@@ -218,13 +230,19 @@ def _free(
     """From the thread's begin to what the tip must not touch, mm; what that is; is it fins or water?"""
     tapped = way.tapped
     if tapped is not None and not tapped.through:
-        what = f"the fins and water channels of {tapped.part}" if tapped.inside else f"the bottom of {tapped.name}"
+        what = (
+            f"the fins and water channels of {tapped.part}"
+            if tapped.inside
+            else f"the bottom of {tapped.name}"
+        )
         return tapped.deep, what, tapped.inside
     last = (*way.clear, *(() if tapped is None else (tapped,)), *way.beyond)[-1]
     begin = way.ends(last)[1]
     length, hit = tip_way(solids, way.place(begin), way.into, thread.major)
     part = world.by_name.get(hit.rpartition(".")[0])
-    fins = part is not None and (bool(part.shape.wet) or part.shape.solids[hit.rpartition(".")[2]].role == "core")
+    fins = part is not None and (
+        bool(part.shape.wet) or part.shape.solids[hit.rpartition(".")[2]].role == "core"
+    )
     what = f"the fins and water channels of {part.name}" if fins and part is not None else hit
     return begin - start + length, what, fins
 
@@ -242,7 +260,7 @@ def _length_tells(screw: _Screw, fins: bool) -> Iterator[_Told]:
     if best.spare < -ROUNDING:
         yield _Told(Verdict.FAILS, f"it goes {mm(-best.spare, 0.0)} into {screw.behind}", fins)
     elif not best.sure and best.holds:
-        said = f"it ends {mm(best.spare)} before {screw.behind}, and may be {mm(best.tolerance)} longer than it says"
+        said = f"it ends {mm(best.spare)} before {screw.behind}, and may be {mm(best.tolerance)} too long"
         yield _Told(Verdict.TIGHT, said, fins)
 
 
@@ -250,7 +268,9 @@ def _line_tells(asked: Asked, screw: _Screw) -> Iterator[_Told]:
     """Does one straight screw go through all holes? Two are told as their pattern; three and more here."""
     holes = list(screw.way.line.bores)
     if len(holes) > 2 and (excess := _excess(asked, holes, screw)) > ROUNDING:
-        yield _Told(Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(excess, 0.0)} lack")
+        yield _Told(
+            Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(excess, 0.0)} lack"
+        )
 
 
 def _excess(asked: Asked, holes: list[Bore], screw: _Screw) -> float:
@@ -314,13 +334,17 @@ def _away(world: World, solids: Bodies, asked: Asked, way: _Way, rule: JointRule
     groups = {world.by_name[bore.part].group for bore in way.line.bores}
     bench = len(groups) == 1 or (asked.rule.on_bench if rule is None else rule.on_bench)
     soft = {run.name for run in world.laid if run.wish.kind != RIGID}
-    return [k for k, body in enumerate(solids.all) if body.group in soft or (bench and body.group not in groups)]
+    return [
+        k for k, body in enumerate(solids.all) if body.group in soft or (bench and body.group not in groups)
+    ]
 
 
 def _no_way(world: World, asked: Asked, line: Line) -> Finding:
     tapped = [bore.name for bore in line.bores if bore.thread]
     said = f"no screw goes on the line of {line.bores[0].name}: "
-    said += f"{' and '.join(tapped)} are both tapped" if len(tapped) > 1 else f"{tapped[0]} is open to no hole"
+    said += (
+        f"{' and '.join(tapped)} are both tapped" if len(tapped) > 1 else f"{tapped[0]} is open to no hole"
+    )
     name = asked.where(max(joint.named for joint in line.joints))
     return Finding(
         "fastening", line.kin, Verdict.UNKNOWN, said, where=(point(line.bores[0].at),), rule=f"screw:{name}",
@@ -337,7 +361,8 @@ def _findings(world: World, asked: Asked, kin: tuple[str, ...], group: list[_Scr
     start = f"{worst.name} through {_through(worst)}"
     plain = [told for told in worst.tells if not told.fins]
     shared: dict[str, Any] = {
-        "rule_line": rule_line(world, name), "where": tuple(_ends(worst)), "details": _details(worst, len(group))
+        "rule_line": rule_line(world, name), "where": tuple(_ends(worst)),
+        "details": _details(worst, len(group)),
     }  # fmt: skip
     best, stack = worst.choice.best, worst.stack
     if plain:
@@ -390,7 +415,9 @@ def _details(screw: _Screw, many: int) -> dict[str, Any]:
         "turned_by": screw.turned, "nut_held_by": screw.held,
         "sources": tuple(
             f"{source.document}: {source.status}"
-            for source in dict.fromkeys((screw.head.source, screw.thread.lengths_source, screw.thread.washer_source))
+            for source in dict.fromkeys(
+                (screw.head.source, screw.thread.lengths_source, screw.thread.washer_source)
+            )
         ),
     }  # fmt: skip
 

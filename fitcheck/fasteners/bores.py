@@ -1,7 +1,7 @@
 """Holes as a screw meets them: a line through a part, how much of its material lies along it, which thread.
 
-A model names a hole at its mouth; how thick the part is there is asked of its solids. So a hole that is drawn (cut
-through a sheet) and one that is only named (in a fan's frame, a board, a radiator) are the same here.
+A model names a hole at its mouth; how thick the part is there is asked of its solids. So a hole that is drawn
+(cut through a sheet) and one that is only named (in a fan's frame, a board, a radiator) are the same here.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ OUTSIDE = 0.2
 AROUND = 12
 # A mouth lies so near the surface it is in, mm: cut-outs and facets are drawn as exactly as that.
 AT_MOUTH = 0.05
-# An opening that is a slot up to this width takes a screw (M6 coarse, ISO 273); a wider one is for air or cables.
+# An opening that is a slot up to this width takes a screw (M6 coarse, ISO 273); a wider one is for air or
+# cables.
 WIDEST_SLOT = 7.0
 # Two holes of one part on one line this near are one, mm.
 SAME = 0.01
@@ -135,8 +136,8 @@ def _named(shape: Shape, part: str, pose: Frame) -> list[Bore]:
         solid, thick = material(shape, gap.at, gap.axis, gap.size[1], gap.cuts, gap.up, gap.size[0])
         found.append(
             Bore(
-                part, solid, (gap.name,), pose.point(gap.at), pose.direction(gap.axis), thick, True, gap.size[1],
-                "", pose.direction(gap.up) * (gap.size[0] - gap.size[1]) / 2,
+                part, solid, (gap.name,), pose.point(gap.at), pose.direction(gap.axis), thick, True,
+                gap.size[1], "", pose.direction(gap.up) * (gap.size[0] - gap.size[1]) / 2,
             )
         )  # fmt: skip
     return found
@@ -159,8 +160,9 @@ def material(
 ) -> tuple[str, float]:  # fmt: skip
     """The solid that a hole's mouth is in, and how thick the part is there, mm.
 
-    Asked along lines just outside the hole's edge, all around: those that begin in material at the mouth tell, and
-    the thinnest of them counts (beside a bend or a rib the part is thicker on one side). No material: ("", 0).
+    Asked along lines just outside the hole's edge, all around: those that begin in material at the mouth
+    tell, and the thinnest of them counts (beside a bend or a rib the part is thicker on one side). No
+    material: ("", 0).
     """
     lines = at + _ring(axis, diameter / 2 + OUTSIDE, up, max(long - diameter, 0.0) / 2)
     solids = [shape.solids[cuts]] if cuts in shape.solids else list(shape.solids.values())
@@ -176,13 +178,15 @@ def material(
 
 
 def thickness(solid: Solid, places: np.ndarray, way: np.ndarray) -> float:
-    """How thick a solid is from some of its surface on: the thinnest at places (n, 3) that lie on it; else 0, mm."""
+    """How thick a solid is from its surface on: the least at places (n, 3) that lie on it, else 0, mm."""
     return min(_at_mouth(_through([solid], places, way)), default=0.0)
 
 
 def covers(part: Part, place: np.ndarray, way: np.ndarray, radius: float, apart: float) -> bool:
     """Has a part material, within `apart` along a way, all over a disc about a place, all in the world?"""
-    if bool(np.any((place < part.bounds[0] - apart - AT_MOUTH) | (place > part.bounds[1] + apart + AT_MOUTH))):
+    if bool(
+        np.any((place < part.bounds[0] - apart - AT_MOUTH) | (place > part.bounds[1] + apart + AT_MOUTH))
+    ):
         return False
     lines = (place + _ring(way, radius, None, 0.0) - part.pose.origin) @ part.pose.rotation
     stretches = _through(list(part.shape.solids.values()), lines, way @ part.pose.rotation)

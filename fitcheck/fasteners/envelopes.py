@@ -1,7 +1,8 @@
-"""Room for a screw's head, its key, its nut, and for what it reaches: free-standing pieces asked of the world.
+"""Room for a screw's head, its key and nut, and for what it reaches: free-standing pieces asked of the world.
 
-The rooms are those of common practice: a straight driver behind the head, or a hexagon key that is swung by the
-sixty degrees a hexagon needs; a nut held by a socket along the screw, or by an open spanner from one side.
+The rooms are those of common practice: a straight driver behind the head, or a hexagon key that is swung by
+the sixty degrees a hexagon needs; a nut held by a socket along the screw, or by an open spanner from one
+side.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ GRIP = 60.0
 CORNERS = 2 / np.sqrt(3)
 # Ways a key or spanner is tried to point.
 TRIED = 12
-# A socket round a nut, in widths over flats, and its length; a spanner's jaw: width in widths over flats, length
-# and thickness beyond the nut (common practice).
+# A socket round a nut, in widths over flats, and its length; a spanner's jaw: width in widths over flats,
+# length and thickness beyond the nut (common practice).
 SOCKET, SOCKET_LONG = 1.5, 50.0
 JAW, JAW_LONG = 2.2, 90.0
 # A tip is followed so far, mm: no standard screw here is longer.
@@ -153,7 +154,7 @@ def nut_hold(
 def tip_way(
     solids: Bodies, start: np.ndarray, way: np.ndarray, diameter: float, ignore: Collection[int] = ()
 ) -> tuple[float, str]:
-    """How far a screw's tip gets from a place (3,) along a way, mm, and what it then touches (inf and empty: nothing)."""
+    """How far a screw's tip gets from a place (3,) along a way, mm, and what stops it (inf, empty)."""
     piece = rod(start, way, diameter, SLICE)
     found = sweep_probe(solids, piece, way, TIP, ignore)
     if found.against is None:

@@ -1,4 +1,4 @@
-"""Joints of a world: patterns of holes that face each other, and the lines on which a screw goes through them."""
+"""Joints of a world: patterns of holes that face each other, and the lines that screws go through them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 
 from fitcheck.fasteners.bores import Bore, bores, covers, family
-from fitcheck.fasteners.patterns import APART, Facing, Pattern, facing, meeting, offset, patterns
+from fitcheck.fasteners.patterns import Facing, Pattern, facing, offset, patterns
 from fitcheck.world.world import Part, World
 
 # A hole counts as covered where this share of its radius lies over material.
@@ -28,7 +28,7 @@ class Named:
 
 @dataclass(frozen=True, eq=False)
 class Joint:
-    """Two patterns that face each other; `named` is the index of what the scene says of them, -1 for found ones."""
+    """Two patterns that face each other; `named` is the index of what the scene says of them, -1 if found."""
 
     facing: Facing
     named: int = -1
@@ -62,7 +62,8 @@ class Joints:
 
 
 def joints(
-    world: World, named: Sequence[Named] = (), found: bool = True, skip: Callable[[str, str], bool] = lambda a, b: False
+    world: World, named: Sequence[Named] = (), found: bool = True,
+    skip: Callable[[str, str], bool] = lambda a, b: False,
 ) -> Joints:  # fmt: skip
     """The joints that the scene names, and those of parts that rest on or touch each other.
 
@@ -87,19 +88,21 @@ def joints(
             here += [Joint(f, at) for f in kept]
         # Named assemblies face each other in some of their parts; a pair far off is no joint of theirs.
         nearest = min((float(np.linalg.norm(j.facing.move.shift)) for j in here), default=0.0)
-        all_ += [j for j in here if float(np.linalg.norm(j.facing.move.shift)) <= nearest + 1.0 or len(here) == 1]
+        all_ += [
+            j for j in here if float(np.linalg.norm(j.facing.move.shift)) <= nearest + 1.0 or len(here) == 1
+        ]
         if not here:
             unmet.append(at)
     to_drill: list[Lack] = []
-    for a, b, rests in _pairs(world) if found else ():
-        if skip(a.name, b.name) or frozenset((a.name, b.name)) in taken:
+    for guest, host, rests in _pairs(world) if found else ():
+        if skip(guest.name, host.name) or frozenset((guest.name, host.name)) in taken:
             continue
-        mine, theirs = patterns(bores(world, a)), patterns(bores(world, b))
+        mine, theirs = patterns(bores(world, guest)), patterns(bores(world, host))
         all_facings = [facing(p, q) for p, q in product(mine, theirs)]
         kept = _best([f for f in all_facings if f is not None])
         all_ += [Joint(f) for f in kept]
         if rests:
-            to_drill += _undrilled(mine, [f.mine for f in kept], b)
+            to_drill += _undrilled(mine, [f.mine for f in kept], host)
     missing = [lack for joint in all_ for lack in _missing(world, joint)]
     return Joints(tuple(all_), tuple(missing), tuple(_without_partners(to_drill, all_)), tuple(unmet))
 
@@ -127,7 +130,9 @@ def _best(facings: list[Facing]) -> list[Facing]:
     kept: list[Facing] = []
     used: set[int] = set()
     for one in sorted(facings, key=lambda f: (-len(f.pairs), float(np.linalg.norm(f.move.shift)))):
-        holes = {id(one.mine.bores[i]) for i, _ in one.pairs} | {id(one.theirs.bores[j]) for _, j in one.pairs}
+        holes = {id(one.mine.bores[i]) for i, _ in one.pairs} | {
+            id(one.theirs.bores[j]) for _, j in one.pairs
+        }
         if not holes & used:
             used |= holes
             kept.append(one)
@@ -137,8 +142,8 @@ def _best(facings: list[Facing]) -> list[Facing]:
 def _missing(world: World, joint: Joint) -> Iterator[Lack]:
     """Holes without a partner whose place on the other part is solid.
 
-    Told of the pattern that is paired best, and of one that lies on the other part with all its holes (a board on a
-    tray): a panel with a grid of holes is no pattern that wants a partner for each.
+    Told of the pattern that is paired best, and of one that lies on the other part with all its holes (a
+    board on a tray): a panel with a grid of holes is no pattern that wants a partner for each.
     """
     f = joint.facing
     share, other = len(f.pairs) / len(f.mine.bores), len(f.pairs) / len(f.theirs.bores)
@@ -237,6 +242,3 @@ def lines(all_: Sequence[Joint]) -> list[Line]:
         own = list({id(joint): joint for k in members for joint in of[k]}.values())
         found.append(Line(tuple(strung), way, tuple(own)))
     return found
-
-
-__all__ = ["APART", "Joint", "Joints", "Lack", "Line", "Named", "joints", "lines", "meeting"]

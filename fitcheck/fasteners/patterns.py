@@ -1,8 +1,9 @@
 """Patterns of holes: which belong together on one part, and which of two parts face each other.
 
-Two patterns face each other where their holes run the same way and end at the same place between the parts. Which
-hole belongs to which is found by shifting one pattern onto the other: the least shift that brings most of them
-together. So a part that was put 8 mm too far is seen as one whose holes are 8 mm off, not as one without partners.
+Two patterns face each other where their holes run the same way and end at the same place between the parts.
+Which hole belongs to which is found by shifting one pattern onto the other: the least shift that brings most
+of them together. So a part that was put 8 mm too far is seen as one whose holes are 8 mm off, not as one
+without partners.
 """
 
 from __future__ import annotations
@@ -24,9 +25,11 @@ OVERLAP = 0.1
 # A pattern is looked for so far from where it lies, mm: farther off it is another pattern.
 LOOKED_FOR = 30.0
 # Holes that a shift brings so near belong together: 2 mm for a part that stands crooked; and where all of the
-# smaller pattern find one, 12 mm, for a part with the wrong pitch (105 on 124.5 is 9.75 off in each direction).
+# smaller pattern find one, 12 mm, for a part with the wrong pitch (105 on 124.5 is 9.75 off in each
+# direction).
 NEAR, FAR = 2.0, 12.0
-# So many holes of the smaller pattern are tried as the one that finds its partner: more than can well be missing.
+# So many holes of the smaller pattern are tried as the one that finds its partner: more than can well be
+# missing.
 ANCHORS = 6
 # Ends and diameters that differ by less are equal, mm.
 SAME = 0.02
@@ -71,7 +74,8 @@ class Facing:
         mine: of one part.
         theirs: of the other.
         pairs: (mine, theirs) indices of holes that belong together, in order of mine.
-        offsets: (k, 3) from mine to theirs across the holes, for each pair, mm; along a slot only beyond its ends.
+        offsets: (k, 3) from mine to theirs across the holes, for each pair, mm; along a slot only beyond its
+            ends.
         height: where the joint is, along mine's way, mm.
         apart: between the mouths, mm; 0 where they touch.
         move: of mine in the plane across the holes, that lies best on theirs.
@@ -90,17 +94,25 @@ class Facing:
     @property
     def names(self) -> tuple[str, str]:
         """Names of the two patterns, by the mouths that face each other."""
-        return self.mine.name_at(self.height), self.theirs.name_at(self.height * float(self.mine.way @ self.theirs.way))
+        return self.mine.name_at(self.height), self.theirs.name_at(
+            self.height * float(self.mine.way @ self.theirs.way)
+        )
 
 
 def patterns(bores: Sequence[Bore]) -> list[Pattern]:
-    """The holes of one part grouped: same way, same ends, same diameter and thread; in the order of the model."""
+    """The holes of one part grouped: same way, ends, diameter and thread; in the order of the model."""
     found: dict[tuple[object, ...], tuple[np.ndarray, tuple[float, float], list[Bore]]] = {}
     for bore in bores:
         way = bore.axis if bore.axis[int(np.abs(bore.axis).argmax())] > 0 else -bore.axis
         low, high = sorted((float(bore.at @ way), float(bore.end @ way)))
         open_to = "" if bore.through else str(bool(bore.axis @ way > 0))
-        figures = (*way.round(4).tolist(), round(bore.diameter, 2), bore.thread, open_to, bool(bore.long.any()))
+        figures = (
+            *way.round(4).tolist(),
+            round(bore.diameter, 2),
+            bore.thread,
+            open_to,
+            bool(bore.long.any()),
+        )
         for key, (_, span, group) in found.items():
             if key[:-1] == figures and abs(span[0] - low) < SAME and abs(span[1] - high) < SAME:
                 group.append(bore)
@@ -134,7 +146,7 @@ def facing(mine: Pattern, theirs: Pattern, asked: bool = False, apart: float = A
 
 
 def meeting(mine: Pattern, theirs: Pattern, apart: float = APART) -> tuple[float, float] | None:
-    """Where along mine's way the holes of two patterns meet, and how far apart their mouths are; None if nowhere."""
+    """Where along mine's way the holes of two patterns meet, and how far apart they end; None if nowhere."""
     if abs(float(mine.way @ theirs.way)) < PARALLEL:
         return None
     low, high = theirs.span if mine.way @ theirs.way > 0 else (-theirs.span[1], -theirs.span[0])
@@ -156,7 +168,7 @@ def _opens(pattern: Pattern, way: np.ndarray) -> bool:
 
 def plane(way: np.ndarray) -> np.ndarray:
     """(2, 3) unit axes across a way, along the world's where it is."""
-    first = np.eye(3)[[k for k in range(3) if k != int(np.abs(way).argmax())][0]]
+    first = np.eye(3)[next(k for k in range(3) if k != int(np.abs(way).argmax()))]
     first = first - (first @ way) * way
     first = first / np.linalg.norm(first)
     return np.array([first, np.cross(way, first)])
@@ -198,7 +210,7 @@ def _slack(mine: Pattern, theirs: Pattern) -> float:
 
 
 def _shifted(a: np.ndarray, b: np.ndarray, reach: float, near: float) -> tuple[tuple[int, int], ...]:
-    """Pairs within `near` after the shift, of those up to `reach`, that pairs most; of equal ones the least shift."""
+    """Pairs within `near` after the shift, up to `reach`, that pairs most; of equal ones the least shift."""
     anchors = (b[None] - a[:ANCHORS, None]) if len(a) <= len(b) else (b[None, :ANCHORS] - a[:, None])
     shifts = np.concatenate([np.zeros((1, 2)), anchors.reshape(-1, 2)])
     shifts = shifts[np.linalg.norm(shifts, axis=1) <= reach + 1e-9]

@@ -24,7 +24,9 @@ class Move:
     def moved(self, points: np.ndarray) -> np.ndarray:
         """Points (n, 2) after the move."""
         cos, sin = np.cos(self.turn), np.sin(self.turn)
-        return np.asarray((points - self.centre) @ np.array([[cos, sin], [-sin, cos]]) + self.centre + self.shift)
+        return np.asarray(
+            (points - self.centre) @ np.array([[cos, sin], [-sin, cos]]) + self.centre + self.shift
+        )
 
 
 def best_move(mine: np.ndarray, theirs: np.ndarray) -> Move:
@@ -51,7 +53,8 @@ def easiest_move(mine: np.ndarray, theirs: np.ndarray, plays: np.ndarray) -> Mov
     """The rigid move after which the largest offset beyond its own play is least.
 
     For turns of a few degrees the offset is convex in shift and turn, so a shrinking grid about the best
-    value of three unknowns finds it; it starts at the move of least squares, and its span holds every better one.
+    value of three unknowns finds it; it starts at the move of least squares, and its span holds every better
+    one.
 
     Args:
         mine: (n, 2), mm.

@@ -127,7 +127,9 @@ def choose(stack: Stack, washers: Sequence[int] = (0, 1), lengths: Sequence[floa
     elif holding:
         best = max(holding, key=lambda one: (one.spare, -one.washers, -one.length))
     else:
-        best = min(tried, key=lambda one: (max(one.short, 0.0) + max(-one.spare, 0.0), one.washers, one.length))
+        best = min(
+            tried, key=lambda one: (max(one.short, 0.0) + max(-one.spare, 0.0), one.washers, one.length)
+        )
     like = [one for one in tried if one.washers == best.washers]
     at = like.index(best)
     return Choice(

@@ -1,7 +1,7 @@
-"""Screws, clearance holes, washers, nuts and keys by the size of their thread, with where each figure is from.
+"""Screws, clearance holes, washers, nuts and keys by the size of their thread, and where figures are from.
 
-All in mm. `Source.status` is one of `published` (stands in the document named), `common practice` (usual in the
-trade, no document), `from memory` (not confirmed): only the first may decide anything alone.
+All in mm. `Source.status` is one of `published` (stands in the document named), `common practice` (usual in
+the trade, no document), `from memory` (not confirmed): only the first may decide anything alone.
 """
 
 from __future__ import annotations
@@ -101,17 +101,31 @@ def _metric(
 
 _SIXES = (3 / 16, 1 / 4, 5 / 16, 3 / 8, 1 / 2, 5 / 8, 3 / 4, 7 / 8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5)
 
-# Heads: dk max (plain head of ISO 4762), k max, key s. Washers: d1 min, d2 max, h nominal (M2.5's h from memory).
-# Nuts: s, m max, e min. Lengths: the series up to 50, where longer screws than the standard's own range
-# (M3 to 30, M4 to 40) are stocked as well: common practice.
+# Heads: dk max (plain head of ISO 4762), k max, key s. Washers: d1 min, d2 max, h nominal (M2.5's h from
+# memory). Nuts: s, m max, e min. Lengths: the series up to 50, where longer screws than the standard's own
+# range (M3 to 30, M4 to 40) are stocked as well: common practice.
 THREADS: dict[str, Thread] = {
     thread.name: thread
     for thread in (
-        _metric("M2.5", 0.45, (2.7, 2.9, 3.1), (4.5, 2.5, 2.0), None, (2.7, 6.0, 0.5), (5.0, 2.0, 5.45), (4, 30)),
-        _metric("M3", 0.5, (3.2, 3.4, 3.6), (5.5, 3.0, 2.5), (5.7, 1.65, 2.0), (3.2, 7.0, 0.5), (5.5, 2.4, 6.01), (4, 50)),
-        _metric("M4", 0.7, (4.3, 4.5, 4.8), (7.0, 4.0, 3.0), (7.6, 2.2, 2.5), (4.3, 9.0, 0.8), (7.0, 3.2, 7.66), (5, 60)),
-        _metric("M5", 0.8, (5.3, 5.5, 5.8), (8.5, 5.0, 4.0), (9.5, 2.75, 3.0), (5.3, 10.0, 1.0), (8.0, 4.7, 8.79), (8, 60)),
-        _metric("M6", 1.0, (6.4, 6.6, 7.0), (10.0, 6.0, 5.0), (10.5, 3.3, 4.0), (6.4, 12.0, 1.6), (10.0, 5.2, 11.05), (8, 60)),
+        _metric(
+            "M2.5", 0.45, (2.7, 2.9, 3.1), (4.5, 2.5, 2.0), None, (2.7, 6.0, 0.5), (5.0, 2.0, 5.45), (4, 30),
+        ),
+        _metric(
+            "M3", 0.5, (3.2, 3.4, 3.6), (5.5, 3.0, 2.5), (5.7, 1.65, 2.0), (3.2, 7.0, 0.5), (5.5, 2.4, 6.01),
+            (4, 50),
+        ),
+        _metric(
+            "M4", 0.7, (4.3, 4.5, 4.8), (7.0, 4.0, 3.0), (7.6, 2.2, 2.5), (4.3, 9.0, 0.8), (7.0, 3.2, 7.66),
+            (5, 60),
+        ),
+        _metric(
+            "M5", 0.8, (5.3, 5.5, 5.8), (8.5, 5.0, 4.0), (9.5, 2.75, 3.0), (5.3, 10.0, 1.0), (8.0, 4.7, 8.79),
+            (8, 60),
+        ),
+        _metric(
+            "M6", 1.0, (6.4, 6.6, 7.0), (10.0, 6.0, 5.0), (10.5, 3.3, 4.0), (6.4, 12.0, 1.6),
+            (10.0, 5.2, 11.05), (8, 60),
+        ),
         # ASME B1.1: 0.1380 in, 32 to the inch.
         Thread(
             "6-32", 0.1380 * INCH, INCH / 32, (3.91, 4.32, 4.70), ASME_CLEARANCE,
@@ -123,9 +137,12 @@ THREADS: dict[str, Thread] = {
     )
 }  # fmt: skip
 
-# Arms of hexagon keys by width over flats: short, long. From memory (ISO 2936), the figures are lengths only of
-# a room that must be free. The widths of inch keys take the next larger metric row.
-_KEY_ARMS = {1.5: (14.0, 45.0), 2.0: (16.0, 50.0), 2.5: (18.0, 56.0), 3.0: (20.0, 63.0), 4.0: (25.0, 70.0), 5.0: (28.0, 80.0), 6.0: (32.0, 90.0)}  # fmt: skip
+# Arms of hexagon keys by width over flats: short, long. From memory (ISO 2936), the figures are lengths only
+# of a room that must be free. The widths of inch keys take the next larger metric row.
+_KEY_ARMS = {
+    1.5: (14.0, 45.0), 2.0: (16.0, 50.0), 2.5: (18.0, 56.0), 3.0: (20.0, 63.0), 4.0: (25.0, 70.0),
+    5.0: (28.0, 80.0), 6.0: (32.0, 90.0),
+}  # fmt: skip
 
 # Engagement that holds as much as the screw, in diameters.
 DIAMETERS_DEEP = {"steel": 1.0, "brass": 1.5, "aluminium": 2.0, "plastic": 2.0}
@@ -144,12 +161,14 @@ def thread_of(name: str) -> Thread:
     if name not in THREADS:
         near = nearest(name, THREADS)
         known = ", ".join(THREADS)
-        raise ValueMistake(f"there are no screws of {name} known here ({known})", f"write {near}" if near else "")
+        raise ValueMistake(
+            f"there are no screws of {name} known here ({known})", f"write {near}" if near else ""
+        )
     return THREADS[name]
 
 
 def thread_for(hole: float) -> Thread | None:
-    """The largest screw that goes through a clearance hole of this diameter as standards want it, fine fit or wider."""
+    """The largest screw for which a hole of this diameter is a clearance hole, fine fit or wider."""
     fitting = [one for one in THREADS.values() if one.clearance[0] <= hole + 1e-9]
     return max(fitting, key=lambda one: one.major, default=None)
 
@@ -164,7 +183,9 @@ def fit_class(thread: Thread, hole: float) -> str:
         return "close"
     if hole > thread.clearance[2] + 1e-9:
         return "wide"
-    return next(word for word, most in reversed(list(zip(FITS, thread.clearance, strict=True))) if hole >= most - 1e-9)
+    return next(
+        word for word, most in reversed(list(zip(FITS, thread.clearance, strict=True))) if hole >= most - 1e-9
+    )
 
 
 def length_tolerance(length: float) -> float:

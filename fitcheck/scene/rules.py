@@ -16,8 +16,9 @@ A check declares the type of its rule beside its question, and hands it up with 
         pairs: list[PairRule] = Field(default_factory=list, description="Pairs that differ.")
 
 A rule that is a list of demands is handed in as `list[RoomRule]`. Fields are of the kinds `Length`, `Angle`,
-`Number`, `Count`, `Share`, `Text`, `PartRef`, `HolesRef`, `PlaceRef`, `Side`, of `Literal`, `Flag`, or rules, lists and
-dicts of these, or any of them `| None`. Each field has a description, for it is the help an editor shows.
+`Number`, `Count`, `Share`, `Text`, `PartRef`, `HolesRef`, `PlaceRef`, `Side`, of `Literal`, `Flag`, or rules,
+lists and dicts of these, or any of them `| None`. Each field has a description, for it is the help an editor
+shows.
 """
 
 from __future__ import annotations

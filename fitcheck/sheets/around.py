@@ -16,7 +16,8 @@ from fitcheck.world.world import Part, World
 
 # Thicker than this is plate, a frame or a moulding: the rules of sheet do not hold, mm (common practice).
 THICKEST = 6.0
-# How far inside an edge it is asked whether the material goes on out of the sheet, as a share of its thickness.
+# How far inside an edge it is asked whether the material goes on out of the sheet, as a share of its
+# thickness.
 INSIDE = 0.3
 # Heights and thicknesses that differ by less are one, mm.
 SAME = 0.05
@@ -60,7 +61,8 @@ def sheets(world: World, part: Part) -> tuple[Sheet, ...]:
 
 def _sheets(part: str, shape: Shape) -> tuple[Sheet, ...]:
     groups: list[tuple[str, np.ndarray, np.ndarray, float, list[Hole | Opening]]] = []
-    for one in (*shape.holes.values(), *shape.openings.values()):
+    both: list[Hole | Opening] = [*shape.holes.values(), *shape.openings.values()]
+    for one in both:
         if one.cuts not in shape.solids:
             continue
         thick = _thickness(shape, one)
@@ -68,14 +70,17 @@ def _sheets(part: str, shape: Shape) -> tuple[Sheet, ...]:
             continue
         normal = one.axis if one.axis[int(np.abs(one.axis).argmax())] > 0 else -one.axis
         middle = one.at - one.axis * thick / 2
-        for solid, along, at, own, cut in groups:
+        for solid, along, at, own, found in groups:
             level = abs(float((middle - at) @ along)) < SAME
             if solid == one.cuts and level and abs(own - thick) < SAME and float(along @ normal) > 1 - 1e-9:
-                cut.append(one)
+                found.append(one)
                 break
         else:
             groups.append((one.cuts, normal, middle, thick, [one]))
-    return tuple(_sheet(part, shape.solids[solid], *rest) for solid, *rest in groups)
+    return tuple(
+        _sheet(part, shape.solids[solid], normal, middle, thick, cut)
+        for solid, normal, middle, thick, cut in groups
+    )
 
 
 def _thickness(shape: Shape, one: Hole | Opening) -> float:

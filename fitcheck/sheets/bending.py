@@ -1,7 +1,7 @@
 """How sheet is folded: neutral fibre, bend allowance, the blank of a folded profile.
 
-DIN 6935 was written for cold bending of flat rolled steel; for aluminium it is an approximation. Its formula for k is
-from memory and was held against a published worked example (50 + 50, r = 2, s = 2: 96.16).
+DIN 6935 was written for cold bending of flat rolled steel; for aluminium it is an approximation. Its formula
+for k is from memory and was held against a published worked example (50 + 50, r = 2, s = 2: 96.16).
 """
 
 from __future__ import annotations
@@ -10,12 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# A flange that a press brake can hold, from its outside: 4 t + r for a V-die of 8 t (common practice, no source).
+# A flange that a press brake can hold, from its outside: 4 t + r for a V-die of 8 t (common practice, no
+# source).
 FLANGE = 4.0
-# Least inside radius in thicknesses: mild steel 1, soft aluminium (5754) 1 to 1.5, hard (6082-T6) 3 to 4 (shop rules,
-# common practice; only the 1 of steel stands on a public page).
+# Least inside radius in thicknesses: mild steel 1, soft aluminium (5754) 1 to 1.5, hard (6082-T6) 3 to 4
+# (shop rules, common practice; only the 1 of steel stands on a public page).
 LEAST_RADIUS = {"steel": 1.0, "aluminium": 1.5}
-# Corners that turn by less are none, degrees; and how far a profile may be from constant thickness, of its perimeter.
+# Corners that turn by less are none, degrees; and how far a profile may be from constant thickness, of its
+# perimeter.
 STRAIGHT_DEG = 0.5
 UNEVEN = 1e-3
 
@@ -23,7 +25,8 @@ UNEVEN = 1e-3
 def neutral_fibre(radius: float, thickness: float) -> float:
     """K: how far the neutral fibre lies from the inside, as a share of the thickness.
 
-    DIN 6935: k = 0.65 + 0.5 log10(r / s) up to r / s = 5, above it 1; k counts half thicknesses, so K = k / 2.
+    DIN 6935: k = 0.65 + 0.5 log10(r / s) up to r / s = 5, above it 1; k counts half thicknesses, so K = k /
+    2.
     """
     ratio = radius / thickness
     if ratio > 5:
@@ -32,7 +35,7 @@ def neutral_fibre(radius: float, thickness: float) -> float:
 
 
 def bend_allowance(angle: float, radius: float, thickness: float, k: float | None = None) -> float:
-    """Length of the neutral fibre in a bend, BA = A (r + K t), A in radians of the `angle` given in degrees, mm.
+    """Length of the neutral fibre in a bend, BA = A (r + K t), with A the `angle` (given in degrees), mm.
 
     Sheet-metal handbooks. `angle` is by how much the sheet is bent: 180 less the included angle.
     """
@@ -65,8 +68,8 @@ class Profile:
     def blank(self, radius: float, k: float | None = None) -> float:
         """Length of the flat blank, mm.
 
-        Outside legs less bend deductions. With sharp corners the outside legs are longer than the middle line by
-        t tan(A / 2) a bend, so flat = middle - sum of ((2 r + t) tan(A / 2) - BA).
+        Outside legs less bend deductions. With sharp corners the outside legs are longer than the middle line
+        by t tan(A / 2) a bend, so flat = middle - sum of ((2 r + t) tan(A / 2) - BA).
         """
         less = [
             (2 * radius + self.thickness) * float(np.tan(np.radians(angle) / 2))
@@ -79,8 +82,8 @@ class Profile:
 def profile(outline: np.ndarray) -> Profile | None:
     """A folded sheet from its outline across the bends, or None where it is not one of constant thickness.
 
-    A sheet with sharp mitred corners has an area of thickness times middle line and a perimeter of twice that line
-    and both ends; every bend has one corner that turns in.
+    A sheet with sharp mitred corners has an area of thickness times middle line and a perimeter of twice that
+    line and both ends; every bend has one corner that turns in.
 
     Args:
         outline: (n, 2) corners in order, of either sense, mm.
@@ -90,7 +93,9 @@ def profile(outline: np.ndarray) -> Profile | None:
         return None
     along = np.roll(corners, -1, axis=0) - corners
     lengths = np.linalg.norm(along, axis=1)
-    area = float((corners[:, 0] * np.roll(corners[:, 1], -1) - np.roll(corners[:, 0], -1) * corners[:, 1]).sum() / 2)
+    area = float(
+        (corners[:, 0] * np.roll(corners[:, 1], -1) - np.roll(corners[:, 0], -1) * corners[:, 1]).sum() / 2
+    )
     ends = [k for k in range(len(corners)) if _is_end(along, k)]
     if not ends:
         return None

@@ -1,6 +1,7 @@
 """Holes and cut-outs of a sheet as shapes in its plane, and how much material is left between them.
 
-Each is a point, a segment or a rectangle grown by a radius: distances are exact, whatever facets it is drawn with.
+Each is a point, a segment or a rectangle grown by a radius: distances are exact, whatever facets it is drawn
+with.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ class Cut:
         return np.asarray(ends[0] & ends[1])
 
     def gap_to(self, other: Cut) -> float:
-        """Material left between two cut-outs, mm; below 0 where they run into each other (then not how far)."""
+        """Material left between two cut-outs, mm; below 0 where they run into each other (not how far)."""
         return _cores_apart(self, other) - self.radius - other.radius
 
     def gap_to_edge(self, segments: np.ndarray) -> tuple[float, int]:

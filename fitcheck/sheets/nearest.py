@@ -65,7 +65,7 @@ def nearness(sheet: Sheet, factors: Factors, radius: float = 0.0) -> Iterator[Ne
 
 
 def rim(sheet: Sheet, cut: Cut) -> Nearness:
-    """The least material left around a cut-out, to edges, bends and all other cut-outs; 0 where it runs into one."""
+    """The least material left around a cut-out, to edges, bends, other cut-outs; 0 where it runs into one."""
     found = [Nearness("rim", cut, "", np.inf, 0.0, np.array([sheet.place(cut.core[0])] * 2))]
     for segments, legs in ((sheet.edges, np.zeros(len(sheet.edges))), (sheet.bends, sheet.legs)):
         if len(segments):
@@ -96,7 +96,8 @@ def _edges(sheet: Sheet, factors: Factors) -> Iterator[Nearness]:
 def _neighbours(sheet: Sheet, factors: Factors) -> Iterator[Nearness]:
     """Of each the neighbour with least to spare, each pair once.
 
-    Neighbours are asked in the order of a bound by the circles about them, until none that is left can be worse.
+    Neighbours are asked in the order of a bound by the circles about them, until none that is left can be
+    worse.
     """
     circles = _Circles.of(sheet.cuts)
     told: set[tuple[int, int]] = set()
@@ -131,7 +132,9 @@ class _Circles:
             for cut, middle in zip(cuts, middles, strict=True)
         ]
         radii, holes = [cut.radius for cut in cuts], [cut.is_hole for cut in cuts]
-        return _Circles(np.array(middles).reshape(-1, 2), np.array(sizes), np.array(radii), np.array(holes, bool))
+        return _Circles(
+            np.array(middles).reshape(-1, 2), np.array(sizes), np.array(radii), np.array(holes, bool)
+        )
 
     def least_spare(self, i: int, sheet: Sheet, factors: Factors) -> np.ndarray:
         """(n,) what is to spare between cut-out i and each other at the least; inf for itself."""
@@ -156,7 +159,9 @@ def _pair(sheet: Sheet, one: Cut, other: Cut, factors: Factors) -> Nearness | No
     where = _between_cuts(sheet, one, other)
     if one.is_hole and other.is_hole:
         wide = 2 * max(one.radius, other.radius)
-        return Nearness("pitch", one, other.name, gap + one.radius + other.radius, factors.pitch * wide, where)
+        return Nearness(
+            "pitch", one, other.name, gap + one.radius + other.radius, factors.pitch * wide, where
+        )
     if one.is_hole or other.is_hole:
         hole, opening = (one, other) if one.is_hole else (other, one)
         # A cut-out's edge is an edge of the sheet.

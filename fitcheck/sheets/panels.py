@@ -15,7 +15,8 @@ from fitcheck.sheets.sections import axes_of, distances, inside, section
 from fitcheck.world.frames import Frame
 from fitcheck.world.world import Part
 
-# A part's footprint is looked at so far above the panel's face, mm: above facets and paint, below any rounding of edges.
+# A part's footprint is looked at so far above the panel's face, mm: above facets and paint, below any
+# rounding of edges.
 ABOVE = 0.1
 # Outside by less is rounding, mm.
 OUT = 1e-6
@@ -63,7 +64,7 @@ def panel(part: Part, solid: Solid, cuts: Sequence[Cut] = ()) -> Panel | None:
 
 
 def footprint(on: Panel, other: Part, solids: Sequence[Solid]) -> np.ndarray:
-    """(n, 2, 2) outline, in the panel's plane, of what another part has just above the panel's face on its side."""
+    """(n, 2, 2) outline, in the panel's plane, of what another part has just above the panel's face."""
     there = on.part.pose.inverse() @ other.pose
     middle = np.mean([there.point(piece.centre) for solid in solids for piece in solid.pieces], axis=0)
     side = 1.0 if (middle - on.at) @ on.normal > 0 else -1.0
@@ -73,11 +74,13 @@ def footprint(on: Panel, other: Part, solids: Sequence[Solid]) -> np.ndarray:
 
 
 def _moved(piece: Piece, there: Frame) -> Piece:
-    return Piece(piece.kind, piece.half, there.rotation @ piece.rotation, there.point(piece.centre), piece.mesh)
+    return Piece(
+        piece.kind, piece.half, there.rotation @ piece.rotation, there.point(piece.centre), piece.mesh
+    )
 
 
 def overhang(on: Panel, print_: np.ndarray) -> tuple[float, np.ndarray]:
-    """How far a footprint sticks out over the panel's edge, mm, and where: (2, 3) in the world, edge and outermost.
+    """How far a footprint sticks out over the panel's edge, mm, and where: (2, 3) in the world.
 
     Exact for panels without inward corners: there the farthest place is a corner of the footprint.
     """

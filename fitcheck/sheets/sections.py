@@ -11,10 +11,13 @@ from fitcheck.parts.solids import Kind, Piece, Solid
 
 # Segments shorter than this are rounding, mm.
 NOTHING = 1e-6
-_CORNERS = np.array([[-1, -1, -1], [1, -1, -1], [1, 1, -1], [-1, 1, -1], [-1, -1, 1], [1, -1, 1], [1, 1, 1], [-1, 1, 1]], float)  # fmt: skip
+_CORNERS = np.array(
+    [[-1, -1, -1], [1, -1, -1], [1, 1, -1], [-1, 1, -1], [-1, -1, 1], [1, -1, 1], [1, 1, 1], [-1, 1, 1]],
+    float,
+)
 _FACES = np.array(
-    [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5], [2, 3, 7], [2, 7, 6],
-     [3, 0, 4], [3, 4, 7]]
+    [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5], [2, 3, 7],
+     [2, 7, 6], [3, 0, 4], [3, 4, 7]]
 )  # fmt: skip
 
 
@@ -35,7 +38,8 @@ def section(solids: Iterable[Solid], at: np.ndarray, normal: np.ndarray, axes: n
         axes: (2, 3) of the plane, from its place.
 
     Returns:
-        (n, 2, 2) segments, mm, each with the material on its left; a piece that touches another is not joined to it.
+        (n, 2, 2) segments, mm, each with the material on its left; a piece that touches another is not joined
+        to it.
     """
     found = [_cut(piece, at, normal, axes) for solid in solids for piece in solid.pieces]
     return np.concatenate([np.zeros((0, 2, 2)), *found])
@@ -58,7 +62,8 @@ def _cut(piece: Piece, at: np.ndarray, normal: np.ndarray, axes: np.ndarray) -> 
     for k in (1, 2):
         share = high[:, 0] / (high[:, 0] - high[:, k])
         ends.append(corners[:, 0] + share[:, None] * (corners[:, k] - corners[:, 0]))
-    # Outward triangles: seen from above, material lies left of the segment from the rising to the falling edge.
+    # Outward triangles: seen from above, material lies left of the segment from the rising to the falling
+    # edge.
     rising = up[np.arange(len(up)), alone]
     start = np.where(rising[:, None], ends[0], ends[1])
     stop = np.where(rising[:, None], ends[1], ends[0])

@@ -25,9 +25,8 @@ OVERLAP = 0.1
 # A pattern is looked for so far from where it lies, mm: farther off it is another pattern.
 LOOKED_FOR = 30.0
 # Holes that a shift brings so near belong together: 2 mm for a part that stands crooked; and where all of the
-# smaller pattern find one, 12 mm, for a part with the wrong pitch (105 on 124.5 is 9.75 off in each
-# direction).
-NEAR, FAR = 2.0, 12.0
+# smaller pattern find one, 16 mm, for a part with the wrong pitch (105 on 124.5 is 13.8 off at each corner).
+NEAR, FAR = 2.0, 16.0
 # So many holes of the smaller pattern are tried as the one that finds its partner: more than can well be
 # missing.
 ANCHORS = 6

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# Each round looks at so many values of each of shift x, shift y and turn, in a span that shrinks by this.
-_VALUES = np.linspace(-1.0, 1.0, 7)
-_SHRINK = 0.6
-_ROUNDS = 60
+# The largest of several offsets is smoothed over this share of the span at first, then less and less, mm.
+_SMOOTH, _SHRINK, _FINEST = 0.3, 0.4, 1e-7
+_NEWTON = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,9 +51,9 @@ def best_move(mine: np.ndarray, theirs: np.ndarray) -> Move:
 def easiest_move(mine: np.ndarray, theirs: np.ndarray, plays: np.ndarray) -> Move:
     """The rigid move after which the largest offset beyond its own play is least.
 
-    For turns of a few degrees the offset is convex in shift and turn, so a shrinking grid about the best
-    value of three unknowns finds it; it starts at the move of least squares, and its span holds every better
-    one.
+    For turns of a few degrees the offset is convex in shift and turn. The largest is smoothed (log of the sum of
+    exponentials) and brought down by Newton's method, the smoothing made finer until it is below 1e-6 mm; the start
+    is the move of least squares.
 
     Args:
         mine: (n, 2), mm.
@@ -65,19 +64,57 @@ def easiest_move(mine: np.ndarray, theirs: np.ndarray, plays: np.ndarray) -> Mov
         The move; `worst` is the largest offset less its play: at most 0 where all screws go in.
     """
     start = best_move(mine, theirs)
-    arms = np.linalg.norm(mine - start.centre, axis=1).max()
-    span = 2 * start.worst + float(np.ptp(plays)) + 1e-6
-    steps = np.array(np.meshgrid(_VALUES, _VALUES, _VALUES)).reshape(3, -1).T
-    at = np.array([*start.shift, start.turn * max(arms, 1e-9)])
-    away = mine - start.centre
-    goal = theirs - start.centre
-    for _ in range(_ROUNDS):
-        tried = at + span * steps
-        turns = tried[:, 2, None] / max(arms, 1e-9)
-        cos, sin = np.cos(turns), np.sin(turns)
-        x = away[:, 0] * cos - away[:, 1] * sin + tried[:, 0, None] - goal[:, 0]
-        y = away[:, 0] * sin + away[:, 1] * cos + tried[:, 1, None] - goal[:, 1]
-        excess = (np.hypot(x, y) - plays).max(axis=1)
-        at = tried[int(excess.argmin())]
-        span *= _SHRINK
-    return Move(at[:2], float(at[2] / max(arms, 1e-9)), start.centre, float(excess.min()))
+    away, goal = mine - start.centre, theirs - start.centre
+    arm = max(float(np.linalg.norm(away, axis=1).max()), 1.0)
+    at = np.array([*start.shift, start.turn * arm])
+    best, least = at, float(_excess(at, away, goal, plays, arm, 0.0)[0].max())
+    fine = _SMOOTH * (start.worst + _FINEST)
+    while fine > _FINEST:
+        for _ in range(_NEWTON):
+            at, moved = _newton(at, away, goal, plays, arm, fine)
+            worst = float(_excess(at, away, goal, plays, arm, 0.0)[0].max())
+            if worst < least:
+                best, least = at, worst
+            if moved < 1e-3 * fine:
+                break
+        fine *= _SHRINK
+    return Move(best[:2], float(best[2] / arm), start.centre, least)
+
+
+def _excess(
+    at: np.ndarray, away: np.ndarray, goal: np.ndarray, plays: np.ndarray, arm: float, fine: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(n,) offsets less their plays; (n, 2) the offsets; (n, 2, 3) how they change with shift and turn."""
+    cos, sin = np.cos(at[2] / arm), np.sin(at[2] / arm)
+    turned = away @ np.array([[cos, sin], [-sin, cos]])
+    off = turned + at[:2] - goal
+    change = np.zeros((len(away), 2, 3))
+    change[:, 0, 0] = change[:, 1, 1] = 1.0
+    change[:, :, 2] = np.column_stack([-turned[:, 1], turned[:, 0]]) / arm
+    return np.sqrt((off**2).sum(axis=1) + fine**2) - plays, off, change
+
+
+def _newton(
+    at: np.ndarray, away: np.ndarray, goal: np.ndarray, plays: np.ndarray, arm: float, fine: float
+) -> tuple[np.ndarray, float]:
+    """One step down the smoothed largest excess, halved until it helps; and its length, mm."""
+    excess, off, change = _excess(at, away, goal, plays, arm, fine)
+    lengths = excess + plays
+    high = float(excess.max())
+    weights = np.exp((excess - high) / fine)
+    value = high + fine * float(np.log(weights.sum()))
+    weights = weights / weights.sum()
+    slopes = np.einsum("nk,nkj->nj", off / lengths[:, None], change)
+    slope = weights @ slopes
+    square = np.einsum("nki,nkj->nij", change, change) - slopes[:, :, None] * slopes[:, None, :]
+    bent = np.einsum("n,nij->ij", weights / lengths, square)
+    bent += (np.einsum("n,ni,nj->ij", weights, slopes, slopes) - np.outer(slope, slope)) / fine
+    # A little more than the bend there is: with one or two holes some moves change nothing.
+    step = -np.linalg.solve(bent + (1e-9 + 1e-11 * np.trace(bent)) * np.eye(3), slope)
+    for _ in range(40):
+        tried = _excess(at + step, away, goal, plays, arm, fine)[0]
+        top = float(tried.max())
+        if top + fine * float(np.log(np.exp((tried - top) / fine).sum())) <= value + 0.1 * float(slope @ step):
+            return at + step, float(np.linalg.norm(step))
+        step = step / 2
+    return at, 0.0

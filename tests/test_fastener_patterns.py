@@ -25,7 +25,9 @@ def bore(part, x, y, top, deep, diameter=4.5, thread="", through=True, axis=UP, 
 
 
 def plate(part, points, top=2.0, deep=2.0, **keys):
-    return patterns([bore(part, x, y, top, deep, name=f"hole[{k}]", **keys) for k, (x, y) in enumerate(points, 1)])
+    return patterns(
+        [bore(part, x, y, top, deep, name=f"hole[{k}]", **keys) for k, (x, y) in enumerate(points, 1)]
+    )
 
 
 FAN = [(x, y) for x in (-52.5, 52.5) for y in (-52.5, 52.5)]
@@ -129,7 +131,9 @@ plays = st.lists(st.integers(0, 20).map(lambda n: n / 20), min_size=2, max_size=
 def test_moves_against_scipy(plays, seed, degrees, noise):
     random = np.random.default_rng(seed)
     mine = random.uniform(-60, 60, (len(plays), 2))
-    theirs = np.array(moved(mine, random.uniform(-5, 5, 2), degrees)) + random.uniform(-noise, noise, mine.shape)
+    theirs = np.array(moved(mine, random.uniform(-5, 5, 2), degrees)) + random.uniform(
+        -noise, noise, mine.shape
+    )
     found = best_move(mine, theirs)
     a, b = mine - mine.mean(axis=0), theirs - theirs.mean(axis=0)
     if len(plays) > 2:

@@ -57,7 +57,9 @@ def test_an_unknown_thread_is_told_with_the_nearest():
     assert wrong.value.mend in ("write M3", "write M2.5")
 
 
-@pytest.mark.parametrize(("hole", "thread"), [(4.5, "M4"), (4.3, "M4"), (3.4, "M3"), (3.96, "6-32"), (2.0, None)])
+@pytest.mark.parametrize(
+    ("hole", "thread"), [(4.5, "M4"), (4.3, "M4"), (3.4, "M3"), (3.96, "6-32"), (2.0, None)]
+)
 def test_the_largest_screw_for_a_hole(hole, thread):
     found = thread_for(hole)
     assert (found and found.name) == thread

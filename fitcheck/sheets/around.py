@@ -140,7 +140,9 @@ def _leg(
     inward = left @ axes
     above = place + side * normal * (thick / 2 + min(SAME, (high - low - thick) / 2))
     near, far = _stretch(solid, above, inward)
-    return INSIDE * thick + far if near <= 0 <= far else 0.0
+    # At the side of a bend the other leg goes on as far as the sheet itself: that edge is free.
+    is_leg = near <= 0 <= far < _stretch(solid, place, inward)[1] - SAME
+    return INSIDE * thick + far if is_leg else 0.0
 
 
 def _stretch(solid: Solid, place: np.ndarray, way: np.ndarray) -> tuple[float, float]:

@@ -52,7 +52,7 @@ def test_sizes_of_the_standards():
 
 
 def test_an_unknown_thread_is_told_with_the_nearest():
-    with pytest.raises(ValueMistake, match="no screws of M3.5") as wrong:
+    with pytest.raises(ValueMistake, match=r"no screws of M3\.5") as wrong:
         thread_of("M3.5")
     assert wrong.value.mend in ("write M3", "write M2.5")
 

@@ -68,8 +68,7 @@ def _panels(world: World, chosen: Chosen) -> Iterator[tuple[str, Panel]]:
 
 
 def _panel(world: World, part: Part, solid: Solid) -> Panel | None:
-    cuts = [cut for sheet in sheets(world, part) if sheet.solid == solid.name for cut in sheet.cuts]
-    return panel(part, solid, cuts if solid.blank is None else ())
+    return panel(part, solid, [sheet for sheet in sheets(world, part) if sheet.solid == solid.name])
 
 
 def _parts(world: World, chosen: Chosen) -> Iterator[tuple[Part, list[Solid]]]:

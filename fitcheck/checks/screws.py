@@ -184,8 +184,8 @@ def _screw(
 def _washers(asked: Asked, rule: JointRule | None) -> range:
     most = asked.rule.washers if rule is None or rule.washers is None else rule.washers
     if rule is not None and rule.length is not None:
-        return range(rule.washers or 0, (rule.washers or 0) + 1)
-    return range(most + 1)
+        return range(int(rule.washers or 0), int(rule.washers or 0) + 1)
+    return range(int(most) + 1)
 
 
 def _layers(world: World, asked: Asked, way: _Way, rule: JointRule | None) -> Iterator[Layer]:
@@ -309,6 +309,9 @@ def _room_tells(
     told = []
     if hit := first_hit(solids, head_room(thread, screw.head, best.washers, seat, out)):
         told.append(_Told(Verdict.FAILS, f"there is no room for its head: {hit} is there"))
+    wide = thread.washer[1] if best.washers else screw.head.diameter
+    if wide <= way.clear[0].diameter:
+        told.append(_Told(Verdict.FAILS, f"its head of {mm(wide)} falls through {way.clear[0].name}"))
     away = _away(world, solids, asked, way, rule)
     top = seat + out * (best.washers * thread.washer[2] + screw.head.height)
     turned, hit = key_way(solids, screw.head, top, out, away)

@@ -114,7 +114,9 @@ def _newton(
     for _ in range(40):
         tried = _excess(at + step, away, goal, plays, arm, fine)[0]
         top = float(tried.max())
-        if top + fine * float(np.log(np.exp((tried - top) / fine).sum())) <= value + 0.1 * float(slope @ step):
+        if top + fine * float(np.log(np.exp((tried - top) / fine).sum())) <= value + 0.1 * float(
+            slope @ step
+        ):
             return at + step, float(np.linalg.norm(step))
         step = step / 2
     return at, 0.0

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitcheck.parts.solids import Kind, Piece, Solid
-from fitcheck.sheets.around import THICKEST
+from fitcheck.sheets.around import THICKEST, Sheet
 from fitcheck.sheets.bending import Profile, profile
-from fitcheck.sheets.cutouts import Cut
 from fitcheck.sheets.sections import axes_of, distances, inside, section
 from fitcheck.world.frames import Frame
 from fitcheck.world.world import Part
@@ -45,8 +44,12 @@ class Panel:
     outline: np.ndarray
 
 
-def panel(part: Part, solid: Solid, cuts: Sequence[Cut] = ()) -> Panel | None:
-    """A solid as a panel, or None where it is not one flat sheet."""
+def panel(part: Part, solid: Solid, own: Sequence[Sheet] = ()) -> Panel | None:
+    """A solid as a panel, or None where it is not one flat sheet.
+
+    Args:
+        own: its sheets with their cut-outs, which are no edges of the panel.
+    """
     if len(solid.pieces) != 1 or solid.pieces[0].kind == Kind.CYLINDER:
         return None
     piece = solid.pieces[0]
@@ -58,8 +61,10 @@ def panel(part: Part, solid: Solid, cuts: Sequence[Cut] = ()) -> Panel | None:
     axes = axes_of(normal)
     whole = Solid(solid.name, (solid.blank,)) if solid.blank is not None else solid
     outline = section([whole], piece.centre, normal, axes)
-    for cut in cuts:
-        outline = outline[~cut.owns(outline)]
+    for sheet in own if solid.blank is None else ():
+        for cut in sheet.cuts:
+            core = (np.array([sheet.place(corner) for corner in cut.core]) - piece.centre) @ axes.T
+            outline = outline[~replace(cut, core=core).owns(outline)]
     return Panel(part, solid.name, piece.centre, normal, axes, thickness, outline)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
@@ -14,6 +16,7 @@ from scipy.spatial.transform import Rotation
 from fitcheck.fasteners.bores import Bore, family
 from fitcheck.fasteners.patterns import NEAR, facing, patterns
 from fitcheck.fasteners.rigid import best_move, easiest_move
+from fitcheck.fasteners.straight import excess
 
 UP = np.array([0.0, 0.0, 1.0])
 NO = np.zeros(3)
@@ -126,7 +129,7 @@ def test_pairs_are_those_of_brute_force(spots, shift, order):
 plays = st.lists(st.integers(0, 20).map(lambda n: n / 20), min_size=2, max_size=8)
 
 
-@settings(derandomize=True, deadline=None, max_examples=60)
+@settings(derandomize=True, deadline=None, max_examples=25)
 @given(plays=plays, seed=st.integers(0, 10_000), degrees=st.floats(-3, 3), noise=st.floats(0, 1.5))
 def test_moves_against_scipy(plays, seed, degrees, noise):
     random = np.random.default_rng(seed)
@@ -161,3 +164,32 @@ def test_moves_against_scipy(plays, seed, degrees, noise):
             constraints={"type": "ineq", "fun": lambda x: x[3] - excess(x)},
         )  # fmt: skip
         assert easiest.worst <= float(excess(best.x).max()) + 1e-5
+
+
+@settings(derandomize=True, deadline=None, max_examples=80)
+@given(
+    spots=st.lists(st.tuples(st.floats(-1, 1), st.floats(-1, 1)), min_size=2, max_size=5), seed=st.integers(0, 9999),
+    slotted=st.booleans(),
+)  # fmt: skip
+def test_one_straight_screw_against_a_grid(spots, seed, slotted):
+    """The axis that is least beyond any hole's play; one hole may be a slot."""
+    random = np.random.default_rng(seed)
+    plays = random.uniform(0, 0.6, len(spots))
+    holes = [bore(f"p{k}", x, y, 2.0 * k, 2.0) for k, (x, y) in enumerate(spots)]
+    if slotted:
+        holes[0] = replace(holes[0], long=np.array([*(random.uniform(-1, 1, 2)), 0.0]))
+    ours = excess(holes, plays, UP)
+
+    # All places of a grid: an offset changes by no more than the place does, so the least is at most half a
+    # cell's diagonal below the best of them.
+    step = 0.04
+    x = np.arange(-2.0, 2.0 + step, step)
+    places = shapely.points(*np.meshgrid(x, x))
+    lines = [shapely.LineString([(one.at - one.long)[:2], (one.at + one.long)[:2]]) for one in holes]
+    off = [
+        shapely.distance(places, line if one.long.any() else shapely.Point(one.at[:2]))
+        for one, line in zip(holes, lines, strict=True)
+    ]
+    best = float(np.max(np.array(off) - plays[:, None, None], axis=0).min())
+    assert best - step / np.sqrt(2) <= ours <= best + 1e-9
+    assert excess(holes, plays, UP, holes[0] if not slotted else None) >= ours - 1e-9

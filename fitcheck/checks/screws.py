@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from fitcheck.checks.fastening_asked import Asked, JointRule, play, thread_on
+from fitcheck.checks.screw_ways import SAFE, Way, free_way, layers, wanted, ways
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line
-from fitcheck.fasteners.bores import Bore
 from fitcheck.fasteners.envelopes import (
     first_hit,
     head_room,
@@ -20,52 +20,19 @@ from fitcheck.fasteners.envelopes import (
     key_way,
     nut_hold,
     nut_room,
-    tip_way,
 )
 from fitcheck.fasteners.joints import Line
-from fitcheck.fasteners.patterns import offset
-from fitcheck.fasteners.stack import Choice, Layer, Stack, choose
-from fitcheck.fasteners.tables import DIAMETERS_DEEP, LEAST_PITCHES, Head, Thread
+from fitcheck.fasteners.stack import Choice, Stack, choose
+from fitcheck.fasteners.straight import excess
+from fitcheck.fasteners.tables import DIAMETERS_DEEP, Head, Thread
 from fitcheck.finding import SEVERITY, Finding, Verdict
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.wishes import RIGID
 from fitcheck.world.world import World
 
-# Air between mouths below this is rounding, mm.
-AIR = 0.02
 ANY_INDEX = re.compile(r"\[\d+\]")
-# Where the material is not said: the demand that holds in all of them, and the one that holds in steel only.
-SAFE, LEAST = "aluminium", "steel"
-
-
-@dataclass(frozen=True, eq=False)
-class _Way:
-    """A line looked at from one side: the holes in order from the head on.
-
-    Args:
-        line: as strung.
-        into: (3,) unit, from the head to the tip.
-        clear: holes before the thread.
-        tapped: the hole with the thread; None for a nut.
-        beyond: holes behind the thread.
-        axis: (3,) a place on the screw's axis.
-    """
-
-    line: Line
-    into: np.ndarray
-    clear: tuple[Bore, ...]
-    tapped: Bore | None
-    beyond: tuple[Bore, ...]
-    axis: np.ndarray
-
-    def ends(self, bore: Bore) -> tuple[float, float]:
-        """From where to where a hole goes along the screw, mm."""
-        low, high = sorted((float(bore.at @ self.into), float(bore.end @ self.into)))
-        return low, high
-
-    def place(self, along: float) -> np.ndarray:
-        """(3,) the place on the axis at a height along the screw."""
-        return np.asarray(self.axis + (along - self.axis @ self.into) * self.into)
+# The metal whose demand is the least.
+LEAST = "steel"
 
 
 @dataclass(frozen=True)
@@ -81,7 +48,7 @@ class _Told:
 class _Screw:
     """A screw on a line: what was chosen, and all there is to tell of it."""
 
-    way: _Way
+    way: Way
     thread: Thread
     head: Head
     form: str
@@ -117,14 +84,18 @@ def screws(
     for line in strung:
         rule = asked.joint(line)
         thread = thread_on(asked, line)
-        wanted = asked.rule.screws if rule is None else rule.screws
-        if not wanted or thread is None or any(bore.thread not in ("", thread.name) for bore in line.bores):
+        asked_for = asked.rule.screws if rule is None else rule.screws
+        if (
+            not asked_for
+            or thread is None
+            or any(bore.thread not in ("", thread.name) for bore in line.bores)
+        ):
             continue
-        ways = list(_ways(line))
-        if not ways:
+        sides = list(ways(line))
+        if not sides:
             findings.append(_no_way(world, asked, line))
             continue
-        screw = _best([_screw(world, solids, asked, way, thread, rule) for way in ways])
+        screw = _best([_screw(world, solids, asked, way, thread, rule) for way in sides])
         kinds[line.kin].append(screw)
         _list(listed, screw)
     for kin, group in kinds.items():
@@ -132,46 +103,30 @@ def screws(
     return _merged(findings), tuple(listed.values())
 
 
-def _ways(line: Line) -> Iterator[_Way]:
-    """The sides that a screw may come from: not through its own thread, nor into one from its bottom."""
-    tapped = [bore for bore in line.bores if bore.thread]
-    if len(tapped) > 1:
-        return
-    for into in (line.way, -line.way):
-        order = list(line.bores if into is line.way else line.bores[::-1])
-        if not tapped:
-            axis = np.mean([bore.at for bore in order], axis=0)
-            yield _Way(line, into, tuple(order), None, (), axis)
-            continue
-        at = next(k for k, bore in enumerate(order) if bore.thread)
-        if at and (order[at].through or order[at].axis @ into < 0):
-            yield _Way(line, into, tuple(order[:at]), order[at], tuple(order[at + 1 :]), order[at].at)
-
-
 def _best(screws: list[_Screw]) -> _Screw:
     return min(screws, key=lambda one: (SEVERITY.index(one.verdict), len(one.tells)))
 
 
 def _screw(
-    world: World, solids: Bodies, asked: Asked, way: _Way, thread: Thread, rule: JointRule | None
+    world: World, solids: Bodies, asked: Asked, way: Way, thread: Thread, rule: JointRule | None
 ) -> _Screw:  # fmt: skip
     form = (rule.head if rule else None) or asked.rule.head
     head = thread.heads.get(form) or thread.heads["cap"]
-    layers = tuple(_layers(world, asked, way, rule))
+    lying = tuple(layers(world, asked, way, rule))
     start = way.ends(way.clear[-1])[1] if way.tapped is None else way.ends(way.tapped)[0]
-    free, behind, fins = _free(world, solids, way, thread, start)
+    free, behind, fins = free_way(world, solids, way, thread, start)
     threaded = thread.nut[1] if way.tapped is None else way.tapped.deep
     tells: list[_Told] = []
-    wanted, unsure = _wanted(asked, way, thread, rule)
+    due, unsure = wanted(asked, way, thread, rule)
     numbers = _washers(asked, rule)
     lengths = None if rule is None or rule.length is None else (rule.length,)
-    stack = Stack(thread, layers, threaded, free, wanted, way.tapped is None)
+    stack = Stack(thread, lying, threaded, free, due, way.tapped is None)
     choice = choose(stack, numbers, lengths)
     if unsure and not choice.best.holds:
         stack = replace(stack, wanted=DIAMETERS_DEEP[LEAST] * thread.major)
         choice = choose(stack, numbers, lengths)
         if choice.best.holds:
-            said = f"enough in {LEAST}, not in {SAFE} ({mm(wanted)}): "
+            said = f"enough in {LEAST}, not in {SAFE} ({mm(due)}): "
             said += f"say what {way.tapped and way.tapped.part} is made of"
             tells.append(_Told(Verdict.UNKNOWN, said))
     screw = _Screw(way, thread, head, form, stack, choice, behind)
@@ -186,65 +141,6 @@ def _washers(asked: Asked, rule: JointRule | None) -> range:
     if rule is not None and rule.length is not None:
         return range(int(rule.washers or 0), int(rule.washers or 0) + 1)
     return range(int(most) + 1)
-
-
-def _layers(world: World, asked: Asked, way: _Way, rule: JointRule | None) -> Iterator[Layer]:
-    """What lies between head and thread, from the head on: paint, material, air, gaskets."""
-    last: float | None = None
-    for bore in (*way.clear, *(() if way.tapped is None else (way.tapped,))):
-        low, high = way.ends(bore)
-        if last is not None and low - last > AIR:
-            yield Layer("air", low - last)
-        coat = asked.coat(bore.part)
-        if coat:
-            yield Layer(f"paint of {bore.part}", coat)
-        if bore is not way.tapped:
-            yield Layer(bore.part, high - low)
-            if coat:
-                yield Layer(f"paint of {bore.part}", coat)
-        last = high
-    if rule is not None and rule.gasket:
-        yield Layer("gasket", rule.gasket, rule.gives)
-    names = {bore.part for bore in way.line.bores}
-    for contact in world.contacts:
-        if contact.kind == "rest" and {contact.a, contact.b} <= names and 0 < contact.gives < np.inf:
-            yield Layer(f"pad of {contact.a}", 0.0, contact.gives)
-
-
-def _wanted(asked: Asked, way: _Way, thread: Thread, rule: JointRule | None) -> tuple[float, bool]:
-    """Engagement demanded, mm, and whether that is a guess because the material is not said."""
-    if way.tapped is None:
-        return thread.nut[1], False
-    if rule is not None and rule.engagement is not None:
-        return max(rule.engagement, LEAST_PITCHES * thread.pitch), False
-    said, holds = asked.material(way.tapped.part)
-    if holds is not None and (rule is None or rule.into is None):
-        return max(holds, LEAST_PITCHES * thread.pitch), False
-    said = (rule.into if rule else None) or said
-    return DIAMETERS_DEEP[said or SAFE] * thread.major, not said
-
-
-def _free(
-    world: World, solids: Bodies, way: _Way, thread: Thread, start: float
-) -> tuple[float, str, bool]:  # fmt: skip
-    """From the thread's begin to what the tip must not touch, mm; what that is; is it fins or water?"""
-    tapped = way.tapped
-    if tapped is not None and not tapped.through:
-        what = (
-            f"the fins and water channels of {tapped.part}"
-            if tapped.inside
-            else f"the bottom of {tapped.name}"
-        )
-        return tapped.deep, what, tapped.inside
-    last = (*way.clear, *(() if tapped is None else (tapped,)), *way.beyond)[-1]
-    begin = way.ends(last)[1]
-    length, hit = tip_way(solids, way.place(begin), way.into, thread.major)
-    part = world.by_name.get(hit.rpartition(".")[0])
-    fins = part is not None and (
-        bool(part.shape.wet) or part.shape.solids[hit.rpartition(".")[2]].role == "core"
-    )
-    what = f"the fins and water channels of {part.name}" if fins and part is not None else hit
-    return begin - start + length, what, fins
 
 
 def _length_tells(screw: _Screw, fins: bool) -> Iterator[_Told]:
@@ -267,36 +163,11 @@ def _length_tells(screw: _Screw, fins: bool) -> Iterator[_Told]:
 def _line_tells(asked: Asked, screw: _Screw) -> Iterator[_Told]:
     """Does one straight screw go through all holes? Two are told as their pattern; three and more here."""
     holes = list(screw.way.line.bores)
-    if len(holes) > 2 and (excess := _excess(asked, holes, screw)) > ROUNDING:
-        yield _Told(
-            Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(excess, 0.0)} lack"
-        )
-
-
-def _excess(asked: Asked, holes: list[Bore], screw: _Screw) -> float:
-    """By how much the hole that is worst off its play is, for the best axis there is, mm."""
-    tapped = screw.way.tapped
     plays = np.array([play(asked, bore, screw.thread) for bore in holes])
-    if tapped is not None:
-        off = np.array([np.linalg.norm(offset(bore, tapped, screw.way.into)) for bore in holes])
-        return float((off - plays).max())
-    # Offsets are convex in the axis' place: a shrinking grid about the best one finds it.
-    middle = np.mean([bore.at for bore in holes], axis=0)
-    axes = screw.way.line.joints[0].facing.axes
-    flat = np.array([axes @ (bore.at - middle) for bore in holes])
-    slots = np.array([axes @ bore.long for bore in holes])
-    lengths = np.linalg.norm(slots, axis=1)
-    along = slots / np.maximum(lengths, 1e-12)[:, None]
-    grid = np.array(np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7))).reshape(2, -1).T
-    at, span, least = np.zeros(2), float(np.abs(flat).max()) + 1e-6, np.inf
-    for _ in range(50):
-        tried = at + span * grid
-        away = tried[:, None] - flat
-        slid = np.clip((away * along).sum(axis=2), -lengths, lengths)
-        off = np.linalg.norm(away - slid[..., None] * along, axis=2)
-        worst = (off - plays).max(axis=1)
-        at, least, span = tried[int(worst.argmin())], float(worst.min()), span * 0.6
-    return least
+    if len(holes) > 2 and (over := excess(holes, plays, screw.way.into, screw.way.tapped)) > ROUNDING:
+        yield _Told(
+            Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(over, 0.0)} lack"
+        )
 
 
 def _room_tells(
@@ -329,7 +200,7 @@ def _room_tells(
     return turned, held, told
 
 
-def _away(world: World, solids: Bodies, asked: Asked, way: _Way, rule: JointRule | None) -> list[int]:
+def _away(world: World, solids: Bodies, asked: Asked, way: Way, rule: JointRule | None) -> list[int]:
     """Bodies that a key need not mind: soft tubes and cables; on the bench all but what is joined there.
 
     An assembly is screwed together on the bench.

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.fasteners.crossings import crossings, through
 from fitcheck.parts.features import Shape
-from fitcheck.parts.solids import Kind, Piece, Solid
+from fitcheck.parts.solids import Solid
 from fitcheck.world.frames import Frame
 from fitcheck.world.world import Part, World
 
@@ -26,8 +27,6 @@ AT_MOUTH = 0.05
 WIDEST_SLOT = 7.0
 # Two holes of one part on one line this near are one, mm.
 SAME = 0.01
-# Material that ends so near goes on: solids of one part that lie on each other, mm.
-JOINT = 0.02
 
 _INDEX = re.compile(r"\[[^\]]*\]")
 
@@ -168,18 +167,18 @@ def material(
     solids = [shape.solids[cuts]] if cuts in shape.solids else list(shape.solids.values())
     deepest, found = 0.0, ""
     for solid in solids:
-        own = _at_mouth(_through([solid], lines, -axis))
+        own = _at_mouth(through([solid], lines, -axis))
         if own and min(own) > deepest:
             deepest, found = min(own), solid.name
     if not found or found == cuts:
         return found, deepest
     # A hole that is cut ends with its sheet; one that is only named goes on through what lies behind.
-    return found, min(_at_mouth(_through(solids, lines, -axis)))
+    return found, min(_at_mouth(through(solids, lines, -axis)))
 
 
 def thickness(solid: Solid, places: np.ndarray, way: np.ndarray) -> float:
     """How thick a solid is from its surface on: the least at places (n, 3) that lie on it, else 0, mm."""
-    return min(_at_mouth(_through([solid], places, way)), default=0.0)
+    return min(_at_mouth(through([solid], places, way)), default=0.0)
 
 
 def covers(part: Part, place: np.ndarray, way: np.ndarray, radius: float, apart: float) -> bool:
@@ -189,7 +188,7 @@ def covers(part: Part, place: np.ndarray, way: np.ndarray, radius: float, apart:
     ):
         return False
     lines = (place + _ring(way, radius, None, 0.0) - part.pose.origin) @ part.pose.rotation
-    stretches = _through(list(part.shape.solids.values()), lines, way @ part.pose.rotation)
+    stretches = through(list(part.shape.solids.values()), lines, way @ part.pose.rotation)
     return all(any(low <= apart + AT_MOUTH and high > AT_MOUTH for low, high in own) for own in stretches)
 
 
@@ -204,119 +203,6 @@ def _ring(axis: np.ndarray, radius: float, up: np.ndarray | None, half_long: flo
     return np.asarray(ring + np.sign(np.cos(angles))[:, None] * half_long * up)
 
 
-def _through(solids: list[Solid], lines: np.ndarray, way: np.ndarray) -> list[list[tuple[float, float]]]:
-    """Stretches of material along each line, joined where they meet, in order."""
-    found: list[list[tuple[float, float]]] = [[] for _ in lines]
-    for solid in solids:
-        for piece in solid.pieces:
-            for own, stretches in zip(found, crossings(piece, lines, way), strict=True):
-                own += stretches
-    return [_joined(sorted(own)) for own in found]
-
-
-def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    joined: list[tuple[float, float]] = []
-    for low, high in stretches:
-        if joined and low <= joined[-1][1] + JOINT:
-            joined[-1] = joined[-1][0], max(joined[-1][1], high)
-        else:
-            joined.append((low, high))
-    return joined
-
-
 def _at_mouth(lines: list[list[tuple[float, float]]]) -> list[float]:
     """How far the material goes on, of each line that begins in it within the mouth."""
     return [high for own in lines for low, high in own if abs(low) <= AT_MOUTH and high > AT_MOUTH]
-
-
-def crossings(piece: Piece, points: np.ndarray, way: np.ndarray) -> list[list[tuple[float, float]]]:
-    """Where lines lie inside a piece, all in one frame.
-
-    Args:
-        points: (n, 3) a place on each line, mm.
-        way: (3,) unit, the same for all.
-
-    Returns:
-        For each line its stretches inside, (from, to) in mm along `way` from its place.
-    """
-    own = (points - piece.centre) @ piece.rotation
-    along = way @ piece.rotation
-    if piece.kind == Kind.MESH:
-        assert piece.mesh is not None
-        found: list[list[tuple[float, float]]] = [[] for _ in own]
-        # Most lines miss most meshes: their bounds tell, a little wider for what runs along a face.
-        spans = _slabs(own, along, piece.half + AT_MOUTH)
-        met = np.flatnonzero(spans[:, 1] > spans[:, 0])
-        if len(met):
-            inside = _mesh_crossings(piece.mesh.vertices[piece.mesh.faces], own[met], along)
-            for k, stretches in zip(met.tolist(), inside, strict=True):
-                found[k] = stretches
-        return found
-    spans = _slabs(own, along, piece.half if piece.kind == Kind.BOX else piece.half * [np.inf, np.inf, 1.0])
-    if piece.kind == Kind.CYLINDER:
-        spans = _meet(spans, _round(own, along, float(piece.half[0])))
-    return [[(float(low), float(high))] if high > low else [] for low, high in spans]
-
-
-def _slabs(own: np.ndarray, along: np.ndarray, half: np.ndarray) -> np.ndarray:
-    """(n, 2) stretch of each line between the planes of a box; empty ones end before they begin."""
-    spans = np.tile([-np.inf, np.inf], (len(own), 1))
-    for k in range(3):
-        if not np.isfinite(half[k]):
-            continue
-        if abs(along[k]) < 1e-12:
-            spans[np.abs(own[:, k]) >= half[k]] = [np.inf, -np.inf]
-        else:
-            ends = np.sort((np.array([-half[k], half[k]]) - own[:, k, None]) / along[k], axis=1)
-            spans = _meet(spans, ends)
-    return spans
-
-
-def _round(own: np.ndarray, along: np.ndarray, radius: float) -> np.ndarray:
-    """(n, 2) stretch of each line within a radius of the z axis."""
-    a = float(along[:2] @ along[:2])
-    b = own[:, :2] @ along[:2]
-    c = (own[:, :2] ** 2).sum(axis=1) - radius**2
-    if a < 1e-18:
-        return np.where((c < 0)[:, None], [-np.inf, np.inf], [np.inf, -np.inf])
-    root = b**2 - a * c
-    half = np.sqrt(np.maximum(root, 0.0))
-    return np.where((root > 0)[:, None], np.column_stack([-b - half, -b + half]) / a, [np.inf, -np.inf])
-
-
-def _meet(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    return np.column_stack([np.maximum(one[:, 0], other[:, 0]), np.minimum(one[:, 1], other[:, 1])])
-
-
-def _mesh_crossings(
-    corners: np.ndarray, own: np.ndarray, along: np.ndarray
-) -> list[list[tuple[float, float]]]:
-    """The same of triangles (m, 3, 3): where a line goes in and comes out, by Möller and Trumbore (1997)."""
-    edge, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    cross = np.cross(along, other)
-    size = np.einsum("ij,ij->i", edge, cross)
-    facing = np.abs(size) > 1e-12
-    corners, edge, other, cross, size = (array[facing] for array in (corners, edge, other, cross, size))
-    found = []
-    for place in own:
-        off = place - corners[:, 0]
-        u = np.einsum("ij,ij->i", off, cross) / size
-        turned = np.cross(off, edge)
-        v = turned @ along / size
-        hit = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
-        ways = np.einsum("ij,ij->i", other, turned)[hit] / size[hit]
-        found.append(_stretches(ways, size[hit] > 0))
-    return found
-
-
-def _stretches(ways: np.ndarray, entering: np.ndarray) -> list[tuple[float, float]]:
-    """Stretches between going in and coming out; a line through an edge crosses it twice the same way."""
-    found: list[tuple[float, float]] = []
-    start: float | None = None
-    for k in np.lexsort((entering, ways)).tolist():
-        if entering[k] and start is None:
-            start = float(ways[k])
-        elif not entering[k] and start is not None and (not found or ways[k] > start):
-            found.append((start, float(ways[k])))
-            start = None
-    return found

@@ -51,9 +51,9 @@ def best_move(mine: np.ndarray, theirs: np.ndarray) -> Move:
 def easiest_move(mine: np.ndarray, theirs: np.ndarray, plays: np.ndarray) -> Move:
     """The rigid move after which the largest offset beyond its own play is least.
 
-    For turns of a few degrees the offset is convex in shift and turn. The largest is smoothed (log of the sum of
-    exponentials) and brought down by Newton's method, the smoothing made finer until it is below 1e-6 mm; the start
-    is the move of least squares.
+    For turns of a few degrees the offset is convex in shift and turn. The largest is smoothed (log of the sum
+    of exponentials) and brought down by Newton's method, the smoothing made finer until it is below 1e-6 mm;
+    the start is the move of least squares.
 
     Args:
         mine: (n, 2), mm.

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from fitcheck.fasteners.bores import JOINT, OUTSIDE, WIDEST_SLOT, crossings, material, thickness
+from fitcheck.fasteners.bores import OUTSIDE, WIDEST_SLOT, material, thickness
+from fitcheck.fasteners.crossings import JOINT, through
 from fitcheck.parts.features import Hole, Opening, Shape
 from fitcheck.parts.solids import Solid
 from fitcheck.sheets.cutouts import Cut
@@ -147,21 +147,5 @@ def _leg(
 
 def _stretch(solid: Solid, place: np.ndarray, way: np.ndarray) -> tuple[float, float]:
     """How far a solid goes on from a place both ways, mm."""
-    found = sorted(
-        stretch for piece in solid.pieces for stretch in crossings(piece, place[None], way)[0] if stretch
-    )
-    joined: tuple[float, float] | None = None
-    for low, high in _whole(found):
-        if low - JOINT <= 0 <= high + JOINT:
-            joined = low, high
-    return joined or (0.0, 0.0)
-
-
-def _whole(stretches: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
-    whole: list[tuple[float, float]] = []
-    for low, high in stretches:
-        if whole and low <= whole[-1][1] + JOINT:
-            whole[-1] = whole[-1][0], max(high, whole[-1][1])
-        else:
-            whole.append((low, high))
-    return whole
+    found = through([solid], place[None], way)[0]
+    return next(((low, high) for low, high in found if low - JOINT <= 0 <= high + JOINT), (0.0, 0.0))

@@ -189,9 +189,11 @@ def test_the_same_world_gives_the_same_report():
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
         "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
-        "gaps", "empty_boxes", "tolerance",
+        "fastening", "edges", "gaps", "empty_boxes", "tolerance",
     ]  # fmt: skip
-    assert set(RULE_TYPES) == {"room", "clearance", "keep_clear", "gaps", "empty_boxes", "tolerance"}
+    assert set(RULE_TYPES) == {
+        "room", "clearance", "keep_clear", "fastening", "edges", "gaps", "empty_boxes", "tolerance",
+    }  # fmt: skip
     for check in CHECKS:
         assert check.run.__name__ == f"check_{check.name}"
         assert check.run.__module__ == f"fitcheck.checks.{check.name}"

@@ -178,12 +178,12 @@ def _room_tells(
     out = -way.into
     seat = way.place(way.ends(way.clear[0])[0])
     told = []
-    if hit := first_hit(solids, head_room(thread, screw.head, best.washers, seat, out)):
+    soft, away = _away(world, solids, asked, way, rule)
+    if hit := first_hit(solids, head_room(thread, screw.head, best.washers, seat, out), soft):
         told.append(_Told(Verdict.FAILS, f"there is no room for its head: {hit} is there"))
     wide = thread.washer[1] if best.washers else screw.head.diameter
     if wide <= way.clear[0].diameter:
         told.append(_Told(Verdict.FAILS, f"its head of {mm(wide)} falls through {way.clear[0].name}"))
-    away = _away(world, solids, asked, way, rule)
     top = seat + out * (best.washers * thread.washer[2] + screw.head.height)
     turned, hit = key_way(solids, screw.head, top, out, away)
     if not turned:
@@ -191,7 +191,7 @@ def _room_tells(
     held = ""
     if way.tapped is None:
         behind = way.place(way.ends(way.clear[-1])[1])
-        if hit := in_the_way(solids, nut_room(thread, behind, way.into)):
+        if hit := in_the_way(solids, nut_room(thread, behind, way.into), soft):
             told.append(_Told(Verdict.FAILS, f"there is no room for its nut: {hit} is there"))
         else:
             held, hit = nut_hold(solids, thread, behind, way.into, away)
@@ -200,17 +200,19 @@ def _room_tells(
     return turned, held, told
 
 
-def _away(world: World, solids: Bodies, asked: Asked, way: Way, rule: JointRule | None) -> list[int]:
-    """Bodies that a key need not mind: soft tubes and cables; on the bench all but what is joined there.
+def _away(
+    world: World, solids: Bodies, asked: Asked, way: Way, rule: JointRule | None
+) -> tuple[list[int], list[int]]:  # fmt: skip
+    """Bodies that heads and nuts need not mind, and those that a key need not mind.
 
-    An assembly is screwed together on the bench.
+    Soft tubes and cables give way. On the bench there is nothing but what is joined; an assembly is screwed
+    there.
     """
     groups = {world.by_name[bore.part].group for bore in way.line.bores}
     bench = len(groups) == 1 or (asked.rule.on_bench if rule is None else rule.on_bench)
-    soft = {run.name for run in world.laid if run.wish.kind != RIGID}
-    return [
-        k for k, body in enumerate(solids.all) if body.group in soft or (bench and body.group not in groups)
-    ]
+    yielding = {run.name for run in world.laid if run.wish.kind != RIGID}
+    soft = [k for k, body in enumerate(solids.all) if body.group in yielding]
+    return soft, [k for k, body in enumerate(solids.all) if bench and body.group not in groups] + soft
 
 
 def _no_way(world: World, asked: Asked, line: Line) -> Finding:

@@ -58,13 +58,14 @@ def _frame(way: np.ndarray, first: np.ndarray) -> np.ndarray:
 def in_the_way(solids: Bodies, piece: Piece, ignore: Collection[int] = ()) -> str:
     """Name of a solid that a piece interferes with, or empty."""
     own = piece_bounds(piece, IDENTITY)
-    close = np.flatnonzero(bounds_gap(own, solids.body_bounds) <= 0.0)
-    close = close[~np.isin(close, list(ignore))]
+    within = bounds_gap(own, solids.body_bounds) <= 0.0
+    within[list(ignore)] = False
+    close = np.flatnonzero(within)
     if not len(close):
         return ""
 
     def asked() -> tuple[int, ...]:
-        far = np.setdiff1d(np.arange(len(solids)), close).tolist()
+        far = np.flatnonzero(~within).tolist()
         return tuple(int(solids.serials[k]) for k in probe(solids, piece, 0.0, far).hits)
 
     figures = (array.tobytes() for array in (piece.half, piece.rotation, piece.centre))

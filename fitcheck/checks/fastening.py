@@ -50,7 +50,7 @@ def check_fastening(world: World) -> Answer:
     found = joints(world, asked.named, asked.rule.found, asked.skips)
     strung = lines(found.all)
     sizes = {
-        id(bore): (line, thread)
+        bore.name: (line, thread)
         for line in strung
         for thread in [thread_on(asked, line)]
         for bore in line.bores
@@ -70,7 +70,7 @@ def check_fastening(world: World) -> Answer:
     return Answer((*findings, *more), facts, left)
 
 
-Sizes = dict[int, tuple[Line, Thread | None]]
+Sizes = dict[str, tuple[Line, Thread | None]]
 
 
 def _unmet(world: World, asked: Asked, found: Joints) -> Iterator[Finding]:
@@ -117,7 +117,7 @@ def _together(group: list[Finding]) -> Finding:
 def _pattern(world: World, asked: Asked, joint: Joint, sizes: Sizes) -> Finding:
     f = joint.facing
     pairs = [(f.mine.bores[i], f.theirs.bores[j]) for i, j in f.pairs]
-    thread = sizes[id(pairs[0][0])][1]
+    thread = sizes[pairs[0][0].name][1]
     off = np.linalg.norm(f.offsets, axis=1)
     name = asked.where(joint.named)
     details: dict[str, Any] = {"holes": len(pairs), "apart": f.apart}

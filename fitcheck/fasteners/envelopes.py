@@ -8,14 +8,16 @@ side.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from fitcheck.fasteners.tables import Head, Thread, key_arms
 from fitcheck.parts.solids import Kind, Piece
-from fitcheck.world.bodies import Bodies, bounds_gap
-from fitcheck.world.engine import CONTACT, probe, sweep_probe
+from fitcheck.world.bodies import Bodies, bounds_gap, with_probe
+from fitcheck.world.engine import CONTACT, sweep_probe
 from fitcheck.world.frames import IDENTITY
+from fitcheck.world.pairs import apart_by, measure_rows
 from fitcheck.world.world import piece_bounds
 
 # A driver: diameter and length of its shank, of its handle (common practice: shank 6 to 8, handle 25 to 35,
@@ -56,22 +58,42 @@ def _frame(way: np.ndarray, first: np.ndarray) -> np.ndarray:
 
 
 def in_the_way(solids: Bodies, piece: Piece, ignore: Collection[int] = ()) -> str:
-    """Name of a solid that a piece interferes with, or empty."""
-    own = piece_bounds(piece, IDENTITY)
-    within = bounds_gap(own, solids.body_bounds) <= 0.0
+    """Name of a solid that a piece interferes with, or empty.
+
+    Asked is whether the piece less the contact tolerance meets anything, which needs no depth. What hides in
+    an open mesh is not seen.
+    """
+    within = bounds_gap(piece_bounds(piece, IDENTITY), solids.body_bounds) <= 0.0
     within[list(ignore)] = False
     close = np.flatnonzero(within)
     if not len(close):
         return ""
-
-    def asked() -> tuple[int, ...]:
-        far = np.flatnonzero(~within).tolist()
-        return tuple(int(solids.serials[k]) for k in probe(solids, piece, 0.0, far).hits)
-
     figures = (array.tobytes() for array in (piece.half, piece.rotation, piece.centre))
     key = ("in the way", int(piece.kind), *figures, *solids.serials[close].tolist())
+
+    def asked() -> tuple[int, ...]:
+        return tuple(int(solids.serials[k]) for k in _met(solids, piece, close))
+
     hits = asked() if solids.answers is None else solids.answers.of(key, asked)
     return next((solids.all[k].name for k in close.tolist() if int(solids.serials[k]) in hits), "")
+
+
+def _met(solids: Bodies, piece: Piece, close: np.ndarray) -> list[int]:
+    """Which of some bodies a piece interferes with."""
+    among = with_probe(solids, replace(piece, half=piece.half - CONTACT))
+    own = len(among.kinds) - 1
+    rows = solids.rows(close)
+    rows = rows[bounds_gap(among.bounds[own], among.bounds[rows]) <= 0.0]
+    asked = np.column_stack([rows, np.full(len(rows), own)])
+    meshed = among.kinds[rows] == Kind.MESH
+    hit = np.zeros(len(rows), bool)
+    if meshed.any():
+        hit[meshed] = apart_by(among, asked[meshed]) < 0
+    if not meshed.all():
+        plain = asked[~meshed]
+        found = measure_rows(among, plain, np.arange(len(plain)), np.zeros(len(plain)))
+        hit[~meshed] = found.depth > 0
+    return sorted(set(solids.body[rows[hit]].tolist()))
 
 
 def first_hit(solids: Bodies, pieces: Iterator[Piece], ignore: Collection[int] = ()) -> str:

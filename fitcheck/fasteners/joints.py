@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 
 from fitcheck.fasteners.bores import Bore, bores, covers, family
-from fitcheck.fasteners.patterns import Facing, Pattern, facing, offset, patterns
+from fitcheck.fasteners.patterns import APART, Facing, Pattern, facing, offset, patterns
 from fitcheck.world.world import Part, World
 
 # A hole counts as covered where this share of its radius lies over material.
@@ -72,39 +72,53 @@ def joints(
         found: look for others where parts rest on each other.
         skip: says of two part names that nothing is asked of them.
     """
-    all_: list[Joint] = []
-    unmet = []
-    taken: set[frozenset[str]] = set()
-    for at, one in enumerate(named):
-        here = []
-        for a, b in product(one.mine, one.theirs):
-            if a == b:
-                continue
-            mine, theirs = _of(world, a, one.mine[a]), _of(world, b, one.theirs[b])
-            facings = [facing(p, q, True, NAMED_APART) for p, q in product(mine, theirs)]
-            kept = _best([f for f in facings if f is not None])
-            if kept:
-                taken.add(frozenset((a, b)))
-            here += [Joint(f, at) for f in kept]
-        # Named assemblies face each other in some of their parts; a pair far off is no joint of theirs.
-        nearest = min((float(np.linalg.norm(j.facing.move.shift)) for j in here), default=0.0)
-        all_ += [
-            j for j in here if float(np.linalg.norm(j.facing.move.shift)) <= nearest + 1.0 or len(here) == 1
-        ]
-        if not here:
-            unmet.append(at)
+    by_name, unmet = _named(world, named)
+    all_ = list(by_name)
+    taken = {frozenset((joint.facing.mine.part, joint.facing.theirs.part)) for joint in by_name}
     to_drill: list[Lack] = []
     for guest, host, rests in _pairs(world) if found else ():
         if skip(guest.name, host.name) or frozenset((guest.name, host.name)) in taken:
             continue
-        mine, theirs = patterns(bores(world, guest)), patterns(bores(world, host))
-        all_facings = [facing(p, q) for p, q in product(mine, theirs)]
-        kept = _best([f for f in all_facings if f is not None])
-        all_ += [Joint(f) for f in kept]
-        if rests:
-            to_drill += _undrilled(mine, [f.mine for f in kept], host)
+        facings, undrilled = _between(world, guest, host)
+        all_ += [Joint(one) for one in facings]
+        to_drill += undrilled if rests else ()
     missing = [lack for joint in all_ for lack in _missing(world, joint)]
-    return Joints(tuple(all_), tuple(missing), tuple(_without_partners(to_drill, all_)), tuple(unmet))
+    return Joints(tuple(all_), tuple(missing), tuple(_without_partners(to_drill, all_)), unmet)
+
+
+def _named(world: World, named: Sequence[Named]) -> tuple[list[Joint], tuple[int, ...]]:
+    """The joints that the scene names, and the indices of what it names in vain."""
+    found: list[Joint] = []
+    unmet = []
+    for at, one in enumerate(named):
+        here: list[Facing] = []
+        for a, b in product(one.mine, one.theirs):
+            if a != b:
+                mine, theirs = _of(world, a, one.mine[a]), _of(world, b, one.theirs[b])
+                here += _facings(mine, theirs, NAMED_APART) or _facings(mine, theirs, NAMED_APART, asked=True)
+        # Named assemblies face each other in some of their parts; a pair far off is no joint of theirs.
+        nearest = min((one.size for one in here), default=0.0)
+        found += [Joint(one, at) for one in here if one.size <= nearest + 1.0]
+        if not here:
+            unmet.append(at)
+    return found, tuple(unmet)
+
+
+def _between(world: World, guest: Part, host: Part) -> tuple[tuple[Facing, ...], tuple[Lack, ...]]:
+    """Patterns of two parts that face each other, and holes of the guest that the host has none for."""
+
+    def work_out() -> tuple[tuple[Facing, ...], tuple[Lack, ...]]:
+        mine, theirs = patterns(bores(world, guest)), patterns(bores(world, host))
+        kept = _facings(mine, theirs, APART)
+        joined = [one.mine for one in kept]
+        return tuple(kept), tuple(_undrilled(mine, joined, host))
+
+    return world.answers.of(("holes between", guest.serial, host.serial), work_out)
+
+
+def _facings(mine: list[Pattern], theirs: list[Pattern], apart: float, asked: bool = False) -> list[Facing]:
+    found = [facing(one, other, asked, apart) for one, other in product(mine, theirs)]
+    return _best([one for one in found if one is not None])
 
 
 def _of(world: World, part: str, names: tuple[str, ...] | None) -> list[Pattern]:
@@ -128,10 +142,10 @@ def _pairs(world: World) -> Iterator[tuple[Part, Part, bool]]:
 def _best(facings: list[Facing]) -> list[Facing]:
     """Of several patterns that face one and the same holes those that pair most of them; no hole twice."""
     kept: list[Facing] = []
-    used: set[int] = set()
-    for one in sorted(facings, key=lambda f: (-len(f.pairs), float(np.linalg.norm(f.move.shift)))):
-        holes = {id(one.mine.bores[i]) for i, _ in one.pairs} | {
-            id(one.theirs.bores[j]) for _, j in one.pairs
+    used: set[str] = set()
+    for one in sorted(facings, key=lambda f: (-len(f.pairs), f.size)):
+        holes = {one.mine.bores[i].name for i, _ in one.pairs} | {
+            one.theirs.bores[j].name for _, j in one.pairs
         }
         if not holes & used:
             used |= holes
@@ -153,7 +167,7 @@ def _missing(world: World, joint: Joint) -> Iterator[Lack]:
     )
     for pattern, paired, part, best in sides:
         lacks = list(_lacks(world, joint, pattern, paired, part))
-        if best or len({id(lack.bore) for lack in lacks}) == len(pattern.bores) - len(paired):
+        if best or len({lack.bore.name for lack in lacks}) == len(pattern.bores) - len(paired):
             yield from lacks
 
 
@@ -188,14 +202,14 @@ def _undrilled(mine: list[Pattern], joined: list[Pattern], other: Part) -> Itera
 def _without_partners(lacks: list[Lack], all_: list[Joint]) -> Iterator[Lack]:
     """Those whose hole is in no joint with any part."""
     joined = {
-        id(bore)
+        bore.name
         for joint in all_
         for bore in (
             *(joint.facing.mine.bores[i] for i, _ in joint.facing.pairs),
             *(joint.facing.theirs.bores[j] for _, j in joint.facing.pairs),
         )
     }
-    yield from (lack for lack in lacks if id(lack.bore) not in joined)
+    yield from (lack for lack in lacks if lack.bore.name not in joined)
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,11 +228,11 @@ class Line:
 
 def lines(all_: Sequence[Joint]) -> list[Line]:
     """The holes of all joints strung on lines: what faces each other in any joint belongs to one screw."""
-    order: dict[int, Bore] = {}
-    parent: dict[int, int] = {}
-    of: dict[int, list[Joint]] = {}
+    order: dict[str, Bore] = {}
+    parent: dict[str, str] = {}
+    of: dict[str, list[Joint]] = {}
 
-    def root(k: int) -> int:
+    def root(k: str) -> str:
         while parent[k] != k:
             k = parent[k]
         return k
@@ -228,11 +242,11 @@ def lines(all_: Sequence[Joint]) -> list[Line]:
         for i, j in f.pairs:
             a, b = f.mine.bores[i], f.theirs.bores[j]
             for bore in (a, b):
-                order.setdefault(id(bore), bore)
-                parent.setdefault(id(bore), id(bore))
-                of.setdefault(id(bore), []).append(joint)
-            parent[root(id(b))] = root(id(a))
-    groups: dict[int, list[int]] = {}
+                order.setdefault(bore.name, bore)
+                parent.setdefault(bore.name, bore.name)
+                of.setdefault(bore.name, []).append(joint)
+            parent[root(b.name)] = root(a.name)
+    groups: dict[str, list[str]] = {}
     for k in order:
         groups.setdefault(root(k), []).append(k)
     found = []

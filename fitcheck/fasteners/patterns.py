@@ -91,6 +91,11 @@ class Facing:
     axes: np.ndarray
 
     @property
+    def size(self) -> float:
+        """Length of that move, mm."""
+        return float(np.linalg.norm(self.move.shift))
+
+    @property
     def names(self) -> tuple[str, str]:
         """Names of the two patterns, by the mouths that face each other."""
         return self.mine.name_at(self.height), self.theirs.name_at(

@@ -188,7 +188,8 @@ def _pattern_said(
         said += f"; as a whole {_ways(-shift)} off"
     if abs(np.degrees(f.move.turn)) > 0.05 and len(pairs) > 1:
         said += f", turned by {abs(np.degrees(f.move.turn)):.1f}°"
-    return said, _mend(joint, pairs, plays)
+    mend = _mend(joint, pairs, plays)
+    return said + ("" if mend else "; no move brings them together"), mend
 
 
 def _ways(shift: np.ndarray) -> str:

@@ -6,6 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ from fitcheck.fasteners.envelopes import (
     nut_room,
 )
 from fitcheck.fasteners.joints import Line
+from fitcheck.fasteners.patterns import offset
 from fitcheck.fasteners.stack import Choice, Stack, choose
 from fitcheck.fasteners.straight import excess
 from fitcheck.fasteners.tables import DIAMETERS_DEEP, Head, Thread
@@ -162,9 +164,15 @@ def _length_tells(screw: _Screw, fins: bool) -> Iterator[_Told]:
 
 def _line_tells(asked: Asked, screw: _Screw) -> Iterator[_Told]:
     """Does one straight screw go through all holes? Two are told as their pattern; three and more here."""
-    holes = list(screw.way.line.bores)
+    holes, way = list(screw.way.line.bores), screw.way
     plays = np.array([play(asked, bore, screw.thread) for bore in holes])
-    if len(holes) > 2 and (over := excess(holes, plays, screw.way.into, screw.way.tapped)) > ROUNDING:
+    told = [
+        np.linalg.norm(offset(a, b, way.into)) > plays[k] + plays[k + 1] + ROUNDING
+        for k, (a, b) in enumerate(pairwise(holes))
+    ]
+    if len(holes) < 3 or any(told):
+        return
+    if (over := excess(holes, plays, way.into, way.tapped)) > ROUNDING:
         yield _Told(
             Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(over, 0.0)} lack"
         )

@@ -245,3 +245,33 @@ def test_mistakes_in_the_rule_stand_at_their_place(old, new, said):
 def test_without_the_rule_nothing_is_asked():
     world = fitcheck.load("parts:\n  panel: {model: flat_panel, with: {column_pitch: 195}}\n", name="bare")
     assert check_edges(world) == type(check_edges(world))()
+
+
+@pytest.mark.parametrize(
+    ("right", "rule", "verdict", "out"),
+    [
+        (-3, "overhangs: [{part: bracket, on: plate, at_most: 3}]", Verdict.FITS, 3.0),
+        (-3.2, "overhangs: [{part: bracket, on: plate.panel, at_most: 3}]", Verdict.FAILS, 3.2),
+        (6, "overhangs: [{part: bracket, on: plate}]", Verdict.FITS, 0.0),
+    ],
+)
+def test_overhangs_named_by_hand(right, rule, verdict, out):
+    answer = check_edges(
+        load(("right: 6,", f"right: {right},"), ("radius: 2 mm}]", f"radius: 2 mm}}], {rule}"))
+    )
+    (finding,) = [f for f in answer.findings if "overhang" in f.id]
+    assert (finding.rule, finding.verdict) == ("overhang:edges.overhangs[1]", verdict)
+    assert finding.measured == pytest.approx(out)
+
+
+def test_what_does_not_lie_on_a_panel_is_unknown():
+    rule = "radius: 2 mm}], found: no, overhangs: [{part: radiator, on: plate}, {part: bracket, on: plate}]"
+    answer = check_edges(
+        load(("right: 6, centre: across}", "right: 6, centre: across, lift: 4}"), ("radius: 2 mm}]", rule))
+    )
+    assert [f.verdict for f in answer.findings if "overhang" in f.id][-1] == Verdict.UNKNOWN
+
+
+def test_only_the_parts_that_are_named():
+    answer = check_edges(load(("edges: {", "edges: {of: [bracket], found: no, ")))
+    assert {f.parts[0] for f in answer.findings} == {"bracket"}

@@ -208,6 +208,27 @@ def test_gaskets_count_and_what_they_give():
     assert (finding.details["engagement"], finding.details["spare"]) == (pytest.approx(5), pytest.approx(6))
 
 
+@pytest.mark.parametrize(("pressed", "spare"), [(0.0, 7.5), (0.3, 7.5), (0.5, 7.5)])
+def test_a_pad_that_is_drawn_counts_with_what_it_still_gives(pressed, spare):
+    """Sheet 2 on a pad of 2 that gives 0.5 on a block: 4 under the head, less what it is pressed already."""
+    sheet = holed(
+        "sheet", box([-30, -30, 2 - pressed], [30, 30, 4 - pressed]), [hole(*s, 4 - pressed) for s in SQUARE]
+    )
+    pad = holed("pad", box([-30, -30, 0], [30, 30, 2]), [hole(*s, 2) for s in SQUARE])
+    block = holed("block", box([-40, -40, -20], [40, 40, 0]), [hole(*s, 0, 3.3, "M4", 12.0) for s in SQUARE])
+    rests = [
+        Contact("rest", "sheet", "pad", ("body",), ("body",), 0.5),
+        Contact("rest", "pad", "block", ("body",), ("body",)),
+    ]
+    rule = FasteningRule.model_validate({"joints": [], "materials": [{"of": "block", "is": "steel"}]})
+    finding = found(check_fastening(world(sheet, pad, block, contacts=rests, fastening=rule)), "screw:")
+    assert finding.details["grip"] == pytest.approx(4 - pressed)
+    assert finding.details["screw"] == "M4 × 8 cap"
+    assert finding.details["engagement"] == pytest.approx(4 + pressed)
+    # However far it is pressed by now, in the end the tip comes to the same place: 8 - 4 + 0.5 of 12.
+    assert finding.details["spare"] == pytest.approx(spare)
+
+
 def blocked(*others, **rule):
     one = pair(**rule)
     return replace(one, parts=(*one.parts, *others))

@@ -69,12 +69,12 @@ def ways(line: Line) -> Iterator[Way]:
 
 
 def layers(world: World, asked: Asked, way: Way, rule: JointRule | None) -> Iterator[Layer]:
-    """What lies between head and thread, from the head on: paint, material, air, gaskets."""
-    last: float | None = None
-    for bore in (*way.clear, *(() if way.tapped is None else (way.tapped,))):
+    """What lies between head and thread, from the head on: paint, material, air, gaskets, pads."""
+    holes = (*way.clear, *(() if way.tapped is None else (way.tapped,)))
+    for k, bore in enumerate(holes):
         low, high = way.ends(bore)
-        if last is not None and low - last > AIR:
-            yield Layer("air", low - last)
+        if k:
+            yield from _joint(world, holes[k - 1], bore, low - way.ends(holes[k - 1])[1])
         coat = asked.coat(bore.part)
         if coat:
             yield Layer(f"paint of {bore.part}", coat)
@@ -82,13 +82,19 @@ def layers(world: World, asked: Asked, way: Way, rule: JointRule | None) -> Iter
             yield Layer(bore.part, high - low)
             if coat:
                 yield Layer(f"paint of {bore.part}", coat)
-        last = high
     if rule is not None and rule.gasket:
         yield Layer("gasket", rule.gasket, rule.gives)
-    names = {bore.part for bore in way.line.bores}
-    for contact in world.contacts:
-        if contact.kind == "rest" and {contact.a, contact.b} <= names and 0 < contact.gives < np.inf:
-            yield Layer(f"pad of {contact.a}", 0.0, contact.gives)
+
+
+def _joint(world: World, one: Bore, other: Bore, gap: float) -> Iterator[Layer]:
+    """Air between two parts, or how far one is pressed into the other, and what more a pad there gives."""
+    pair = {one.part, other.part}
+    gives = max((c.gives for c in world.contacts if {c.a, c.b} == pair and np.isfinite(c.gives)), default=0.0)
+    if abs(gap) > AIR:
+        yield Layer("air" if gap > 0 else f"{one.part} and {other.part} pressed", gap)
+    left = gives + min(gap, 0.0)
+    if left > 0:
+        yield Layer(f"pad between {one.part} and {other.part}", 0.0, left)
 
 
 def wanted(asked: Asked, way: Way, thread: Thread, rule: JointRule | None) -> tuple[float, bool]:

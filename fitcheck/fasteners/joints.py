@@ -79,7 +79,7 @@ def joints(
     for guest, host, rests in _pairs(world) if found else ():
         if skip(guest.name, host.name) or frozenset((guest.name, host.name)) in taken:
             continue
-        facings, undrilled = _between(world, guest, host)
+        facings, undrilled = _between(world, guest, host, _gives(world, guest, host))
         all_ += [Joint(one) for one in facings]
         to_drill += undrilled if rests else ()
     missing = [lack for joint in all_ for lack in _missing(world, joint)]
@@ -104,20 +104,30 @@ def _named(world: World, named: Sequence[Named]) -> tuple[list[Joint], tuple[int
     return found, tuple(unmet)
 
 
-def _between(world: World, guest: Part, host: Part) -> tuple[tuple[Facing, ...], tuple[Lack, ...]]:
+def _gives(world: World, one: Part, other: Part) -> float:
+    """How far pads between two parts may be pressed in, mm."""
+    pair = {one.name, other.name}
+    return max((c.gives for c in world.contacts if {c.a, c.b} == pair and np.isfinite(c.gives)), default=0.0)
+
+
+def _between(
+    world: World, guest: Part, host: Part, gives: float
+) -> tuple[tuple[Facing, ...], tuple[Lack, ...]]:
     """Patterns of two parts that face each other, and holes of the guest that the host has none for."""
 
     def work_out() -> tuple[tuple[Facing, ...], tuple[Lack, ...]]:
         mine, theirs = patterns(bores(world, guest)), patterns(bores(world, host))
-        kept = _facings(mine, theirs, APART)
+        kept = _facings(mine, theirs, APART, gives=gives)
         joined = [one.mine for one in kept]
         return tuple(kept), tuple(_undrilled(mine, joined, host))
 
-    return world.answers.of(("holes between", guest.serial, host.serial), work_out)
+    return world.answers.of(("holes between", guest.serial, host.serial, gives), work_out)
 
 
-def _facings(mine: list[Pattern], theirs: list[Pattern], apart: float, asked: bool = False) -> list[Facing]:
-    found = [facing(one, other, asked, apart) for one, other in product(mine, theirs)]
+def _facings(
+    mine: list[Pattern], theirs: list[Pattern], apart: float, asked: bool = False, gives: float = 0.0
+) -> list[Facing]:
+    found = [facing(one, other, asked, apart, gives) for one, other in product(mine, theirs)]
     return _best([one for one in found if one is not None])
 
 

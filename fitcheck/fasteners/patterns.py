@@ -126,14 +126,17 @@ def patterns(bores: Sequence[Bore]) -> list[Pattern]:
     return [Pattern(group[0].part, tuple(group), way, span) for way, span, group in found.values()]
 
 
-def facing(mine: Pattern, theirs: Pattern, asked: bool = False, apart: float = APART) -> Facing | None:
+def facing(
+    mine: Pattern, theirs: Pattern, asked: bool = False, apart: float = APART, pressed: float = 0.0
+) -> Facing | None:  # fmt: skip
     """How two patterns of different parts face each other, or None where they do not.
 
     Args:
         asked: the scene names them: whatever belongs together best counts.
         apart: mouths farther from each other do not belong together, mm.
+        pressed: how far one may be pressed into the other, mm.
     """
-    met = meeting(mine, theirs, apart)
+    met = meeting(mine, theirs, apart, pressed)
     if met is None:
         return None
     height, gap = met
@@ -149,14 +152,16 @@ def facing(mine: Pattern, theirs: Pattern, asked: bool = False, apart: float = A
     return Facing(mine, theirs, pairs, offsets, height, gap, move, axes)
 
 
-def meeting(mine: Pattern, theirs: Pattern, apart: float = APART) -> tuple[float, float] | None:
+def meeting(
+    mine: Pattern, theirs: Pattern, apart: float = APART, pressed: float = 0.0
+) -> tuple[float, float] | None:  # fmt: skip
     """Where along mine's way the holes of two patterns meet, and how far apart they end; None if nowhere."""
     if abs(float(mine.way @ theirs.way)) < PARALLEL:
         return None
     low, high = theirs.span if mine.way @ theirs.way > 0 else (-theirs.span[1], -theirs.span[0])
     above, below = low - mine.span[1], mine.span[0] - high
     gap, up = max((above, True), (below, False))
-    if not -OVERLAP <= gap <= apart:
+    if not -OVERLAP - pressed <= gap <= apart:
         return None
     if not (_opens(mine, mine.way if up else -mine.way) and _opens(theirs, -mine.way if up else mine.way)):
         return None

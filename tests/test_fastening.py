@@ -327,6 +327,15 @@ def test_the_fins_are_a_warning_of_their_own():
     assert fins.mend == "use M3 × 30"
 
 
+def test_between_two_lengths_that_do_not_do_both_are_told():
+    answer = check_fastening(load(("thickness: 1,", "thickness: 3,")))
+    # 28 under the head: 30 holds 2.0 of 3.0 (1 d, steel); 35 goes 7 into 5.
+    assert found(answer, "screw:").sentence == (
+        "M3 × 30 through fan and plate into radiator: only 2.0 mm of thread hold, 3.0 mm are wanted; "
+        "M3 × 35 goes 2.0 mm into the fins and water channels of radiator (4 of 4)"
+    )
+
+
 def test_fins_behind_a_thread_that_goes_through():
     """A strip tapped right through, 3 thick, 2 above the core of a radiator: 5 from where the thread begins."""
     sheet = holed("sheet", box([-30, -30, 0], [30, 30, 2]), [hole(*s, 2, 3.4) for s in SQUARE])

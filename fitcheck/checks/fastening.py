@@ -181,7 +181,8 @@ def _pattern_said(
         count = f"{len(pairs)} {'holes line' if len(pairs) > 1 else 'hole lines'} up"
         return f"{where}: {count}, {mm(float(off[at]))} off with {mm(float(plays[at]))} of play", ""
     out = int((off > plays + ROUNDING).sum())
-    said = f"{where}: {out} of {len(pairs)} holes too far off, the worst by {mm(float(off[at]))}"
+    far = mm(float(off[at]), float(plays[at]))
+    said = f"{where}: {out} of {len(pairs)} holes too far off, the worst by {far}"
     said += f" with {mm(float(plays[at]), float(off[at]))} of play for {thread.name}"
     shift = f.move.shift @ f.axes
     if np.linalg.norm(shift) > 0.05:

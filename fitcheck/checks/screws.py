@@ -24,7 +24,7 @@ from fitcheck.fasteners.envelopes import (
 )
 from fitcheck.fasteners.joints import Line
 from fitcheck.fasteners.patterns import offset
-from fitcheck.fasteners.stack import Choice, Stack, choose
+from fitcheck.fasteners.stack import Choice, Fit, Stack, choose
 from fitcheck.fasteners.straight import excess
 from fitcheck.fasteners.tables import DIAMETERS_DEEP, Head, Thread
 from fitcheck.finding import SEVERITY, Finding, Verdict
@@ -149,17 +149,33 @@ def _length_tells(screw: _Screw, fins: bool) -> Iterator[_Told]:
     """Does it hold, does it reach what is behind?"""
     best, stack = screw.choice.best, screw.stack
     if best.short > ROUNDING:
-        if stack.nut:
-            yield _Told(Verdict.FAILS, f"it is {mm(best.short)} too short for its nut")
-        else:
-            held, due = mm(best.engagement, stack.wanted), mm(stack.wanted, best.engagement)
-            deep = f"; the thread is {mm(stack.threaded)} deep" if stack.threaded < stack.wanted else ""
-            yield _Told(Verdict.FAILS, f"only {held} of thread hold, {due} are wanted{deep}")
+        yield _Told(Verdict.FAILS, f"{_short(screw, best)}{_neighbour(screw, screw.choice.longer)}")
     if best.spare < -ROUNDING:
-        yield _Told(Verdict.FAILS, f"it goes {mm(-best.spare, 0.0)} into {screw.behind}", fins)
-    elif not best.sure and best.holds:
+        said = f"it goes {mm(-best.spare, 0.0)} into {screw.behind}"
+        yield _Told(Verdict.FAILS, said + _neighbour(screw, screw.choice.shorter), fins)
+    elif not best.sure and best.holds and np.isfinite(stack.free):
         said = f"it ends {mm(best.spare)} before {screw.behind}, and may be {mm(best.tolerance)} too long"
         yield _Told(Verdict.TIGHT, said, fins)
+
+
+def _short(screw: _Screw, one: Fit) -> str:
+    """How a screw does not hold."""
+    stack = screw.stack
+    if stack.nut:
+        return f"it is {mm(one.short, 0.0)} too short for its nut"
+    held, due = mm(one.engagement, stack.wanted), mm(stack.wanted, one.engagement)
+    deep = f"; the thread is {mm(stack.threaded)} deep" if stack.threaded < stack.wanted else ""
+    return f"only {held} of thread hold, {due} are wanted{deep}"
+
+
+def _neighbour(screw: _Screw, other: Fit | None) -> str:
+    """Why the next length does not do either, where none does."""
+    if other is None or any(one.holds for one in screw.choice.tried):
+        return ""
+    name = f"; {screw.thread.name} × {other.length:g}"
+    if other.spare < -ROUNDING:
+        return f"{name} goes {mm(-other.spare, 0.0)} into {screw.behind}"
+    return f"{name}: {_short(screw, other)}" if other.short > ROUNDING else ""
 
 
 def _line_tells(asked: Asked, screw: _Screw) -> Iterator[_Told]:

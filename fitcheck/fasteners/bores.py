@@ -7,7 +7,7 @@ A model names a hole at its mouth; how thick the part is there is asked of its s
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -92,28 +92,22 @@ def bores(world: World, part: Part) -> tuple[Bore, ...]:
 
 
 def _bores(part: Part) -> tuple[Bore, ...]:
-    found: list[Bore] = []
-    for bore in _named(part.shape, part.name, part.pose):
-        twin = next((k for k, other in enumerate(found) if _same(other, bore)), None)
-        if twin is None:
-            found.append(bore)
-        else:
-            one = found[twin]
-            found[twin] = Bore(
-                one.part, one.solid, (*one.names, *bore.names), one.at, one.axis, one.deep, one.through,
-                one.diameter, one.thread, one.long, one.inside,
-            )  # fmt: skip
-    return tuple(found)
-
-
-def _same(one: Bore, other: Bore) -> bool:
-    """Two through holes that are one: what is the mouth of one is the end of the other."""
-    return (
-        one.through
-        and other.through
-        and bool(np.linalg.norm(one.at - other.end) < SAME)
-        and bool(np.linalg.norm(one.end - other.at) < SAME)
-    )
+    named = _named(part.shape, part.name, part.pose)
+    through = [k for k, bore in enumerate(named) if bore.through]
+    starts = np.array([named[k].at for k in through]).reshape(-1, 3)
+    ends = np.array([named[k].end for k in through]).reshape(-1, 3)
+    found = dict(enumerate(named))
+    for at, k in enumerate(through):
+        # What is the mouth of one through hole is the end of the other: they are one.
+        off = np.maximum(
+            np.abs(starts[:at] - ends[at]).max(axis=1, initial=0.0),
+            np.abs(ends[:at] - starts[at]).max(axis=1, initial=0.0),
+        )
+        twins = np.flatnonzero(off < SAME)
+        first = next((through[j] for j in twins.tolist() if through[j] in found), None)
+        if first is not None:
+            found[first] = replace(found[first], names=(*found[first].names, *found.pop(k).names))
+    return tuple(found.values())
 
 
 def _named(shape: Shape, part: str, pose: Frame) -> list[Bore]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
 import numpy as np
 
-from fitcheck.parts.solids import Kind, Piece, Solid
+from fitcheck.parts.solids import Kind, Mesh, Piece, Solid
 
 # Material that ends so near goes on: solids of one part that lie on each other, mm.
 JOINT = 0.02
@@ -12,6 +15,8 @@ JOINT = 0.02
 BESIDE = 0.05
 # So many lines are asked of a mesh together.
 AT_ONCE = 16
+# A mesh is kept as seen along so many ways.
+WAYS_KEPT = 8
 
 
 def through(solids: list[Solid], points: np.ndarray, way: np.ndarray) -> list[list[tuple[float, float]]]:
@@ -67,7 +72,7 @@ def crossings(piece: Piece, points: np.ndarray, way: np.ndarray) -> list[list[tu
         spans = _slabs(own, along, piece.half + BESIDE)
         met = np.flatnonzero(spans[:, 1] > spans[:, 0])
         if len(met):
-            inside = _mesh_crossings(piece.mesh.vertices[piece.mesh.faces], own[met], along)
+            inside = _mesh_crossings(piece.mesh, own[met], along)
             for k, stretches in zip(met.tolist(), inside, strict=True):
                 found[k] = stretches
         return found
@@ -107,10 +112,44 @@ def _meet(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.column_stack([np.maximum(one[:, 0], other[:, 0]), np.minimum(one[:, 1], other[:, 1])])
 
 
-def _mesh_crossings(
-    corners: np.ndarray, own: np.ndarray, along: np.ndarray
-) -> list[list[tuple[float, float]]]:
-    """The same of triangles (m, 3, 3): where a line goes in and comes out, by Möller and Trumbore (1997)."""
+@dataclass(frozen=True, eq=False)
+class _Shadow:
+    """Triangles (m, 3, 3) seen along a way: axes (2, 3) across it, and least and greatest (2, m) in these."""
+
+    corners: np.ndarray
+    axes: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+_shadows: WeakKeyDictionary[Mesh, dict[bytes, _Shadow]] = WeakKeyDictionary()
+
+
+def _shadow(mesh: Mesh, along: np.ndarray) -> _Shadow:
+    """A mesh seen along a way, kept: a panel is asked once for each of its holes."""
+    known = _shadows.setdefault(mesh, {})
+    key = along.tobytes()
+    if key not in known:
+        if len(known) >= WAYS_KEPT:
+            known.clear()
+        corners = mesh.vertices[mesh.faces]
+        first = _cross(along, np.eye(3)[int(np.abs(along).argmin())])
+        first = first / np.linalg.norm(first)
+        axes = np.array([first, _cross(along, first)])
+        flat = corners @ axes.T
+        low, high = (np.ascontiguousarray(ends.T) for ends in (flat.min(axis=1), flat.max(axis=1)))
+        known[key] = _Shadow(corners, axes, low, high)
+    return known[key]
+
+
+def _mesh_crossings(mesh: Mesh, own: np.ndarray, along: np.ndarray) -> list[list[tuple[float, float]]]:
+    """The same of a mesh: where a line goes in and comes out, by Möller and Trumbore (1997)."""
+    shadow = _shadow(mesh, along)
+    flat = own @ shadow.axes.T
+    low, high = flat.min(axis=0) - 1e-6, flat.max(axis=0) + 1e-6
+    near = np.flatnonzero((shadow.low[0] <= high[0]) & (shadow.high[0] >= low[0]))
+    near = near[(shadow.low[1, near] <= high[1]) & (shadow.high[1, near] >= low[1])]
+    corners = shadow.corners[near]
     edge, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     cross = _cross(along, other)
     size = (edge * cross).sum(axis=1)

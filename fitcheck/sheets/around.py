@@ -10,7 +10,7 @@ from fitcheck.fasteners.bores import OUTSIDE, WIDEST_SLOT, material, thickness
 from fitcheck.fasteners.crossings import JOINT, through
 from fitcheck.parts.features import Hole, Opening, Shape
 from fitcheck.parts.solids import Solid
-from fitcheck.sheets.cutouts import Cut
+from fitcheck.sheets.cutouts import Cut, edges_of_none
 from fitcheck.sheets.sections import axes_of, section
 from fitcheck.world.world import Part, World
 
@@ -98,9 +98,7 @@ def _sheet(
 ) -> Sheet:
     axes = axes_of(normal)
     cuts = tuple(_cut(one, at, axes) for one in holes)
-    segments = section([solid], at, normal, axes)
-    for cut in cuts:
-        segments = segments[~cut.owns(segments)]
+    segments = edges_of_none(section([solid], at, normal, axes), cuts)
     legs = np.array([_leg(solid, at, axes, normal, thick, segment) for segment in segments])
     bent = legs > 0
     return Sheet(

@@ -6,6 +6,7 @@ with.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +59,19 @@ class Cut:
         off = _segments_apart(self.edges, segments).min(axis=0)
         nearest = int(off.argmin())
         return float(off[nearest]) - self.radius, nearest
+
+
+def edges_of_none(segments: np.ndarray, cuts: Sequence[Cut]) -> np.ndarray:
+    """The drawn segments (n, 2, 2) that are part of no cut-out's edge."""
+    segments = segments[np.argsort(segments[:, 0, 0], kind="stable")]
+    starts = segments[:, 0, 0]
+    free = np.ones(len(segments), bool)
+    for cut in cuts:
+        reach = cut.radius + ON_EDGE
+        low = int(np.searchsorted(starts, cut.core[:, 0].min() - reach))
+        high = int(np.searchsorted(starts, cut.core[:, 0].max() + reach, side="right"))
+        free[low:high] &= ~cut.owns(segments[low:high])
+    return np.asarray(segments[free])
 
 
 def _within(corners: np.ndarray, points: np.ndarray) -> np.ndarray:

@@ -10,6 +10,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind, Piece, Solid
 from fitcheck.sheets.around import THICKEST, Sheet
 from fitcheck.sheets.bending import Profile, profile
+from fitcheck.sheets.cutouts import edges_of_none
 from fitcheck.sheets.sections import axes_of, distances, inside, section
 from fitcheck.world.frames import Frame
 from fitcheck.world.world import Part
@@ -62,9 +63,12 @@ def panel(part: Part, solid: Solid, own: Sequence[Sheet] = ()) -> Panel | None:
     whole = Solid(solid.name, (solid.blank,)) if solid.blank is not None else solid
     outline = section([whole], piece.centre, normal, axes)
     for sheet in own if solid.blank is None else ():
-        for cut in sheet.cuts:
-            core = (np.array([sheet.place(corner) for corner in cut.core]) - piece.centre) @ axes.T
-            outline = outline[~replace(cut, core=core).owns(outline)]
+        places = (
+            np.array([sheet.place(corner) for cut in sheet.cuts for corner in cut.core]) - piece.centre
+        ) @ axes.T
+        cores = np.split(places, np.cumsum([len(cut.core) for cut in sheet.cuts])[:-1])
+        moved = [replace(cut, core=core) for cut, core in zip(sheet.cuts, cores, strict=True)]
+        outline = edges_of_none(outline, moved)
     return Panel(part, solid.name, piece.centre, normal, axes, thickness, outline)
 
 

@@ -108,8 +108,8 @@ def test_holes_from_a_bend():
     answer = bracket("leg_y: 17", "folded: [{of: bracket, radius: 2}]")
     finding = found(answer, "bend:")
     assert (finding.measured, finding.required) == (pytest.approx(3.25), pytest.approx(6))
-    # Drawn sharp it is an extruded section: 5.25 of 4.
-    assert [f.verdict for f in bracket("leg_y: 17").findings] == [Verdict.FITS]
+    # Not folded it is an extruded section, which has no bends: nothing is asked but of its edges.
+    assert [f.verdict for f in bracket("leg_y: 15, hole: 3").findings] == [Verdict.FITS]
 
 
 @pytest.mark.parametrize(

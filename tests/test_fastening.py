@@ -336,6 +336,35 @@ def test_between_two_lengths_that_do_not_do_both_are_told():
     )
 
 
+def test_slots_let_a_rail_slide_and_washers_mend_it():
+    text = """
+parts:
+  radiator: {model: radiator, with: {fans: 3}}
+  rail: {model: radiator_rail, place: {rest: underside, on: radiator.fan_face, match: {mine: "fan_slots[1][1]", theirs: "radiator.fan_screws[1][1][1]"}}}
+rules: {fastening: {materials: [{of: radiator, is: brass}]}}
+"""
+    answer = check_fastening(fitcheck.load(text, name="rail"))
+    assert found(answer, "#fastening").verdict == Verdict.FITS
+    # 2 under the head, 4.5 (1.5 d) of 5 wanted: 6 holds 4.0, 8 goes 6 in; on three washers of 0.5 it goes 4.5 in.
+    finding = found(answer, "screw:")
+    assert (finding.verdict, finding.measured) == (Verdict.FAILS, pytest.approx(4.0))
+    assert finding.mend == "use M3 × 8 on 3 washers"
+    # Slots of 10 x 3.4: 3.3 along, 0.2 across.
+    for along, across, verdict in (
+        (3.4, 0, "fits"),
+        (3.6, 0, "fails"),
+        (0, 0.19, "fits"),
+        (0, 0.21, "fails"),
+    ):
+        rows = text.replace(
+            'match: {mine: "fan_slots[1][1]", theirs: "radiator.fan_screws[1][1][1]"}',
+            f"left: {along}, front: {across}",
+        )
+        assert found(check_fastening(fitcheck.load(rows, name="rail")), "#fastening").verdict == Verdict(
+            verdict
+        )
+
+
 def test_fins_behind_a_thread_that_goes_through():
     """A strip tapped right through, 3 thick, 2 above the core of a radiator: 5 from where the thread begins."""
     sheet = holed("sheet", box([-30, -30, 0], [30, 30, 2]), [hole(*s, 2, 3.4) for s in SQUARE])

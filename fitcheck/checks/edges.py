@@ -143,12 +143,14 @@ def _part(
     world: World, rule: EdgesRule, part: Part, folded: list[tuple[Chosen, FoldedRule]]
 ) -> Iterator[Finding]:
     factors = Factors(rule.edge, rule.pitch, rule.web, rule.bend, rule.bend_cutout)
-    radius = next((one.radius for chosen, one in folded if part.name in chosen.solids), 0.0)
+    radius = next((one.radius for chosen, one in folded if part.name in chosen.solids), None)
     own = sheets(world, part)
     kept: list[tuple[Sheet, Nearness]] = []
     missed: dict[tuple[str, str], list[tuple[Sheet, Nearness]]] = defaultdict(list)
     for sheet in own:
-        for near in nearness(sheet, factors, radius):
+        # An extruded section has roots, no bends: only what is folded or of sheet is asked about them.
+        bent = radius is not None or part.shape.solids[sheet.solid].role == "sheet"
+        for near in nearness(sheet, factors, (radius or 0.0) if bent else None):
             spare = near.measured - near.wanted
             if spare < rule.margin - ROUNDING or spare < -ROUNDING:
                 missed[(sheet.solid, near.kind)].append((sheet, near))

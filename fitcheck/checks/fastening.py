@@ -190,7 +190,9 @@ def _pattern_said(
     if abs(np.degrees(f.move.turn)) > 0.05 and len(pairs) > 1:
         said += f", turned by {abs(np.degrees(f.move.turn)):.1f}°"
     mend = _mend(joint, pairs, plays)
-    return said + ("" if mend else "; no move brings them together"), mend
+    # How far slots would let it go is not followed: of them nothing is said.
+    slotted = any(bore.long.any() for pair in pairs for bore in pair)
+    return said + ("" if mend or slotted else "; no move brings them together"), mend
 
 
 def _ways(shift: np.ndarray) -> str:

@@ -33,6 +33,8 @@ from fitcheck.world.wishes import RIGID
 from fitcheck.world.world import World
 
 ANY_INDEX = re.compile(r"\[\d+\]")
+# So many washers under a head a mend may name; more are no joint any longer (common practice).
+MOST_WASHERS = 3
 # The metal whose demand is the least.
 LEAST = "steel"
 
@@ -324,7 +326,7 @@ def _details(screw: _Screw, many: int) -> dict[str, Any]:
 
 def _mend(screw: _Screw) -> str:
     """Another length that holds and touches nothing, where one was found."""
-    other = choose(screw.stack).best
+    other = choose(screw.stack, range(MOST_WASHERS + 1)).best
     if screw.choice.best.holds or not other.holds:
         return ""
     washers = f" on {other.washers} washer{'s' if other.washers > 1 else ''}" if other.washers else ""

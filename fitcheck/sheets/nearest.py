@@ -50,18 +50,19 @@ class Nearness:
     where: np.ndarray
 
 
-def nearness(sheet: Sheet, factors: Factors, radius: float = 0.0) -> Iterator[Nearness]:
+def nearness(sheet: Sheet, factors: Factors, radius: float | None = 0.0) -> Iterator[Nearness]:
     """Each hole's and cut-out's nearest edge, neighbour and bend.
 
     A cut-out that opens into the sheet's edge is a notch: nothing is asked of it there; nor of two cut-outs
     that open into each other, which are one.
 
     Args:
-        radius: inside radius of its bends, mm; 0 where they are drawn sharp and not folded.
+        radius: inside radius of its bends, mm; None where nothing is asked of bends.
     """
     yield from _edges(sheet, factors)
     yield from _neighbours(sheet, factors)
-    yield from _bends(sheet, factors, radius)
+    if radius is not None:
+        yield from _bends(sheet, factors, radius)
 
 
 def rim(sheet: Sheet, cut: Cut) -> Nearness:

@@ -104,10 +104,11 @@ def test_a_key_swings_over_a_low_wall_only():
         return key_way(bodies(world(roof, *walls)), CAP, np.array([0, 0, 4.0]), UP)[0]
 
     def around(top):
+        """Four walls 1 thick about a square of 60."""
         for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            low = np.array([30 * x - 30 * abs(y), 30 * y - 30 * abs(x), 0.0])
-            high = [*np.array([30 * x + 30 * abs(y), 30 * y + 30 * abs(x), top]), abs(x), abs(y), 0]
-            yield low, high
+            half = np.array([0.5 if x else 30.5, 0.5 if y else 30.5])
+            middle = np.array([30.5 * x, 30.5 * y])
+            yield [*(middle - half), 0.0], [*(middle + half), top]
 
     assert turned(20.4) == "key"
     assert turned(20.7) == ""

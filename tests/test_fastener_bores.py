@@ -105,3 +105,12 @@ def test_covering():
     assert not covers(plate, place, -UP, 2.0, 0.2)
     assert not covers(plate, place, UP, 2.0, 0.5)
     assert not covers(plate, np.array([19.0, 10.0, 2.0]), -UP, 2.0, 0.0)
+
+
+def test_beside_a_rib_the_thinner_side_counts():
+    # A plate of 2 with a rib of 6 below one half of the hole: where it is 2 thick the screw comes out.
+    made = part("p", box([-20, -20, -2], [20, 20, 0]), box([1, -20, -8], [20, 20, -2]))
+    assert material(made.shape, np.zeros(3), UP, 4.0) == ("body", pytest.approx(2.0))
+    # All over a block the hole goes on through what lies behind.
+    block = part("b", box([-20, -20, -2], [20, 20, 0]), box([-20, -20, -8], [20, 20, -2]))
+    assert material(block.shape, np.zeros(3), UP, 4.0) == ("body", pytest.approx(8.0))

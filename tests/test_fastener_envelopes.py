@@ -92,6 +92,15 @@ def test_a_shaft_as_deep_as_the_shank_is_long_lets_its_handle_stay_out():
     assert key_way(shaft(SHANK + 3, 4 + SHANK_LONG + 1), CAP, top, UP) == ("", "left.body")
 
 
+def test_a_driver_is_as_thick_as_its_shank_or_as_a_small_head():
+    # M6 cap: 10 wide (ISO 4762), the shank 7; M2.5 cap: 4.5 wide, and so is what goes down to it.
+    top = np.array([0, 0, 4.0])
+    m6, m2 = THREADS["M6"].heads["cap"], THREADS["M2.5"].heads["cap"]
+    low = 4 + SHANK_LONG - 1
+    assert [key_way(shaft(width, low), m6, top, UP)[0] for width in (7.1, 6.9)] == ["driver", ""]
+    assert [key_way(shaft(width, low), m2, top, UP)[0] for width in (4.6, 4.4)] == ["driver", ""]
+
+
 def test_a_key_swings_over_a_low_wall_only():
     # M4 cap: key 3, short arm 20, long arm 63 (ISO 2936). Under a roof at 30 no driver; its long arm lies from
     # 20 less its thickness (3 / cos 30 = 3.46) to 20 above the head's top at 4: from 20.5 to 24.

@@ -147,6 +147,17 @@ def test_no_holes_at_all_are_facts_to_drill():
     assert answer.findings == ()
 
 
+def test_what_is_joined_on_one_side_is_not_to_drill_on_the_other():
+    one = pair()
+    lid = part("lid", box([-30, -30, 2], [30, 30, 4]))
+    both = replace(
+        one,
+        parts=(*one.parts, lid),
+        contacts=(*one.contacts, Contact("rest", "sheet", "lid", ("body",), ("body",))),
+    )
+    assert "to_drill" not in check_fastening(both).facts
+
+
 def test_without_the_rule_nothing_is_asked():
     bare = replace(pair((9.0, 0.0)), rules={})
     assert check_fastening(bare) == type(check_fastening(bare))()

@@ -240,6 +240,15 @@ def test_a_pad_that_is_drawn_counts_with_what_it_still_gives(pressed, spare):
     assert finding.details["spare"] == pytest.approx(spare)
 
 
+def test_each_screw_names_where_its_figures_are_from():
+    assert screw().details["sources"] == (
+        "ISO 4762 table 1: published",
+        "nominal lengths of ISO 4762 and ISO 7380-1: published",
+        "ISO 4759-1, product grade A: js15: from memory",
+        "shop rule of thumb in machine-design texts: common practice",
+    )
+
+
 def blocked(*others, **rule):
     one = pair(**rule)
     return replace(one, parts=(*one.parts, *others))

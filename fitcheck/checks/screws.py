@@ -26,7 +26,15 @@ from fitcheck.fasteners.joints import Line
 from fitcheck.fasteners.patterns import offset
 from fitcheck.fasteners.stack import Choice, Fit, Stack, choose
 from fitcheck.fasteners.straight import excess
-from fitcheck.fasteners.tables import DIAMETERS_DEEP, Head, Thread
+from fitcheck.fasteners.tables import (
+    DIAMETERS_DEEP,
+    ENGAGEMENT,
+    ISO_2936,
+    ISO_LENGTH_TOLERANCE,
+    Head,
+    Source,
+    Thread,
+)
 from fitcheck.finding import SEVERITY, Finding, Verdict
 from fitcheck.world.bodies import Bodies, bodies
 from fitcheck.world.wishes import RIGID
@@ -315,13 +323,21 @@ def _details(screw: _Screw, many: int) -> dict[str, Any]:
         "layers": tuple(f"{layer.name} {layer.thickness:.2f}" for layer in stack.layers),
         "engagement": best.engagement, "wanted": stack.wanted, "spare": best.spare, "behind": screw.behind,
         "turned_by": screw.turned, "nut_held_by": screw.held,
-        "sources": tuple(
-            f"{source.document}: {source.status}"
-            for source in dict.fromkeys(
-                (screw.head.source, screw.thread.lengths_source, screw.thread.washer_source)
-            )
-        ),
+        "sources": tuple(f"{source.document}: {source.status}" for source in _sources(screw)),
     }  # fmt: skip
+
+
+def _sources(screw: _Screw) -> Iterator[Source]:
+    """Where the figures that decide about a screw are from."""
+    thread, best = screw.thread, screw.choice.best
+    yield screw.head.source
+    yield thread.lengths_source
+    yield ISO_LENGTH_TOLERANCE
+    if best.washers:
+        yield thread.washer_source
+    yield thread.nut_source if screw.stack.nut else ENGAGEMENT
+    if screw.turned == "key":
+        yield ISO_2936
 
 
 def _mend(screw: _Screw) -> str:

@@ -33,7 +33,6 @@ ISO_LENGTH_TOLERANCE = Source("ISO 4759-1, product grade A: js15", "from memory"
 ISO_2936 = Source("ISO 2936, arms of hexagon keys", "from memory")
 ASME_SMALL = Source("ASME B18.3, B18.6.3, B18.22.1: No. 6 heads, nut, washer and lengths", "from memory")
 ENGAGEMENT = Source("shop rule of thumb in machine-design texts", "common practice")
-TWO_PITCHES = Source("shop rule; SFF-8501 and SFF-8551 ask for 2 threads", "common practice")
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,8 @@ _KEY_ARMS = {
 
 # Engagement that holds as much as the screw, in diameters.
 DIAMETERS_DEEP = {"steel": 1.0, "brass": 1.5, "aluminium": 2.0, "plastic": 2.0}
-# Below this no thread is one, pitches.
+# Below this no thread is one, pitches: shop rule, and SFF-8501 and SFF-8551 ask for 2 threads (common
+# practice).
 LEAST_PITCHES = 2.0
 # Half the length tolerance by nominal length, up to and including: half of IT15.
 _LENGTH_TOLERANCE = ((3, 0.20), (6, 0.24), (10, 0.29), (18, 0.35), (30, 0.42), (50, 0.50), (80, 0.60))

@@ -92,6 +92,13 @@ def test_a_shifted_pattern_says_how_far_and_what_mends_it():
     assert pattern((0.0, 0.0)).verdict == Verdict.FITS  # what the mend says was carried out
 
 
+def test_of_screws_through_holes_that_do_not_line_up_nothing_is_told():
+    answer = check_fastening(pair((3.0, 0.0)))
+    assert [f for f in answer.findings if "screw:" in f.id] == []
+    assert "screws" not in answer.facts
+    assert answer.not_checked == ("screws through block.holes, sheet.holes: their holes do not line up",)
+
+
 def test_a_turned_pattern_says_by_how_much():
     finding = pattern(turn=2.0)
     # 28.28 from the middle, 2 degrees: 2 * 28.28 * sin(1 degree) = 0.987.

@@ -60,14 +60,14 @@ def check_fastening(world: World) -> Answer:
         *_patterns(world, asked, found, sizes),
         *_lacking(world, asked, found),
     ]
-    more, list_ = screws(world, asked, strung)
+    through = screws(world, asked, strung)
     facts: dict[str, Any] = {}
-    if list_:
-        facts["screws"] = list_
+    if through.listed:
+        facts["screws"] = through.listed
     if found.to_drill:
         facts["to_drill"] = _to_drill(found.to_drill)
     left = tuple(f"holes for {of} in {part}: none are drawn there" for of, part in _undrawn(found.to_drill))
-    return Answer((*findings, *more), facts, left)
+    return Answer((*findings, *through.findings), facts, (*left, *through.left))
 
 
 Sizes = dict[str, tuple[Line, Thread | None]]

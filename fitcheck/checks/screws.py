@@ -81,38 +81,51 @@ class _Screw:
         return f"{self.thread.name} × {self.choice.best.length:g}"
 
 
-def screws(
-    world: World, asked: Asked, strung: list[Line]
-) -> tuple[list[Finding], tuple[dict[str, Any], ...]]:
-    """A finding for each kind of screw, and the list of all screws as facts.
+@dataclass(frozen=True)
+class Screws:
+    """What there is to tell of the screws of a world.
 
-    Screws of one pattern are one kind, told as the worst of them; kinds of like parts that fit are one
-    finding.
+    Args:
+        findings: one for each kind of screw; kinds of like parts that come to the same are one.
+        listed: all screws, as they are bought.
+        left: lines of which nothing is told, because their holes do not line up.
     """
+
+    findings: tuple[Finding, ...]
+    listed: tuple[dict[str, Any], ...]
+    left: tuple[str, ...]
+
+
+def screws(world: World, asked: Asked, strung: list[Line]) -> Screws:
+    """Find a screw for each line of holes. Those of one pattern are one kind, told as the worst of them."""
     solids = bodies(world)
     kinds: dict[tuple[str, ...], list[_Screw]] = defaultdict(list)
     findings: list[Finding] = []
     listed: dict[tuple[Any, ...], dict[str, Any]] = {}
-    for line in strung:
-        rule = asked.joint(line)
-        thread = thread_on(asked, line)
-        asked_for = asked.rule.screws if rule is None else rule.screws
-        if (
-            not asked_for
-            or thread is None
-            or any(bore.thread not in ("", thread.name) for bore in line.bores)
-        ):
-            continue
+    left: dict[str, None] = {}
+    for line, thread, rule in _asked_for(asked, strung):
         sides = list(ways(line))
-        if not sides:
+        if not _lines_up(asked, line, thread):
+            left[f"screws through {', '.join(line.kin)}: their holes do not line up"] = None
+        elif not sides:
             findings.append(_no_way(world, asked, line))
-            continue
-        screw = _best([_screw(world, solids, asked, way, thread, rule) for way in sides])
-        kinds[line.kin].append(screw)
-        _list(listed, screw)
+        else:
+            screw = _best([_screw(world, solids, asked, way, thread, rule) for way in sides])
+            kinds[line.kin].append(screw)
+            _list(listed, screw)
     for kin, group in kinds.items():
         findings += _findings(world, asked, kin, group)
-    return _merged(findings), tuple(listed.values())
+    return Screws(tuple(_merged(findings)), tuple(listed.values()), tuple(left))
+
+
+def _asked_for(asked: Asked, strung: list[Line]) -> Iterator[tuple[Line, Thread, JointRule | None]]:
+    """Lines that take a screw, its thread, and what the scene says of them."""
+    for line in strung:
+        rule, thread = asked.joint(line), thread_on(asked, line)
+        wanted_here = asked.rule.screws if rule is None else rule.screws
+        fitting = thread is not None and all(bore.thread in ("", thread.name) for bore in line.bores)
+        if thread is not None and wanted_here and fitting:
+            yield line, thread, rule
 
 
 def _best(screws: list[_Screw]) -> _Screw:
@@ -189,19 +202,22 @@ def _neighbour(screw: _Screw, other: Fit | None) -> str:
 
 
 def _line_tells(asked: Asked, screw: _Screw) -> Iterator[_Told]:
-    """Does one straight screw go through all holes? Two are told as their pattern; three and more here."""
+    """Does one straight screw go through three and more holes, each of which lets it pass to the next?"""
     holes, way = list(screw.way.line.bores), screw.way
     plays = np.array([play(asked, bore, screw.thread) for bore in holes])
-    told = [
-        np.linalg.norm(offset(a, b, way.into)) > plays[k] + plays[k + 1] + ROUNDING
-        for k, (a, b) in enumerate(pairwise(holes))
-    ]
-    if len(holes) < 3 or any(told):
-        return
-    if (over := excess(holes, plays, way.into, way.tapped)) > ROUNDING:
+    if len(holes) > 2 and (over := excess(holes, plays, way.into, way.tapped)) > ROUNDING:
         yield _Told(
             Verdict.FAILS, f"no straight line goes through all {len(holes)} holes, {mm(over, 0.0)} lack"
         )
+
+
+def _lines_up(asked: Asked, line: Line, thread: Thread) -> bool:
+    """Has a screw play enough from each hole of a line to the next? Else their pattern has failed."""
+    return all(
+        np.linalg.norm(offset(one, other, line.way))
+        <= play(asked, one, thread) + play(asked, other, thread) + ROUNDING
+        for one, other in pairwise(line.bores)
+    )
 
 
 def _room_tells(

@@ -480,3 +480,13 @@ def test_named_holes_are_asked_whatever_rests_on_what():
 def test_what_is_ignored_is_not_asked():
     answer = check_fastening(load(("is: steel}]", "is: steel}], ignore: [{between: fan, and: plate}]")))
     assert [f.parts for f in answer.findings if "fan.screws" in f.parts] == []
+
+
+def test_what_a_picture_names_and_says():
+    from fitcheck.outputs.pictures.choose import concerned
+    from fitcheck.outputs.pictures.dimensions import figure
+
+    moved = load(("upper_face, centre: both}", "upper_face, left: 43, front: 20}"))
+    finding = found(check_fastening(moved), "fan.screws~plate.grid#fastening")
+    assert {moved.parts[k].name for k in concerned(moved, finding)} == {"fan", "plate"}
+    assert figure(finding) == "3.0 mm (at most 0.8)"  # (4.3 - 3) / 2 and (3.4 - 3) / 2

@@ -120,7 +120,7 @@ def _pattern(world: World, asked: Asked, joint: Joint, sizes: Sizes) -> Finding:
     thread = sizes[pairs[0][0].name][1]
     off = np.linalg.norm(f.offsets, axis=1)
     name = asked.where(joint.named)
-    details: dict[str, Any] = {"holes": len(pairs), "apart": f.apart}
+    details: dict[str, Any] = {"holes": len(pairs), "apart": f.apart, "at_most": True}
     if thread is None:
         said = f"{f.names[0]} on {f.names[1]}: no screw known here goes through {mm(pairs[0][0].diameter)}"
         return _finding(world, name, f.names, Verdict.UNKNOWN, said, float(off.max()), None, (), details)

@@ -94,7 +94,9 @@ def _overhang(world: World, name: str, part: Part, solids: list[Solid], on: Pane
     if out and verdict == Verdict.FAILS:
         said += f", {mm(most, out)} are allowed" if most else ""
     places = tuple(point(place) for place in where)
-    return _finding(world, name, (part.name, host), verdict, said, out, most, places, f"overhang:{name}")
+    return _finding(
+        world, name, (part.name, host), verdict, said, out, most, places, f"overhang:{name}", True
+    )
 
 
 def angles(world: World, rule: EdgesRule) -> Iterator[Finding]:
@@ -118,7 +120,9 @@ def _leg(world: World, name: str, rule: AngleRule, part: Part, solids: list[Soli
     if near.distance > rule.lies_within + ROUNDING:
         said += f"it ends {mm(near.distance, rule.lies_within)} short of it"
         where = point(near.on_a), point(near.on_b)
-        return _finding(world, name, parts, Verdict.FAILS, said, near.distance, rule.lies_within, where)
+        return _finding(
+            world, name, parts, Verdict.FAILS, said, near.distance, rule.lies_within, where, at_most=True
+        )
     lying = [(on, lies) for _, on in _panels(world, chosen) if len(lies := footprint(on, part, solids))]
     if not lying:
         said += "it touches, but no leg lies flat on it"
@@ -128,7 +132,9 @@ def _leg(world: World, name: str, rule: AngleRule, part: Part, solids: list[Soli
     out, where_out = overhang(on, lies)
     if out > ROUNDING:
         said += f"it overhangs its edge by {mm(out)}"
-        return _finding(world, name, parts, Verdict.FAILS, said, out, 0.0, tuple(map(point, where_out)))
+        return _finding(
+            world, name, parts, Verdict.FAILS, said, out, 0.0, tuple(map(point, where_out)), at_most=True
+        )
     verdict = Verdict.FAILS if width < rule.covers - ROUNDING else Verdict.FITS
     said += f"its leg lies on {mm(width, rule.covers)} of it"
     said += f", {mm(rule.covers, width)} are demanded" if rule.covers else ""
@@ -199,8 +205,9 @@ def _folds(
 def _finding(
     world: World, name: str, parts: tuple[str, ...], verdict: Verdict, said: str, measured: float | None,
     required: float | None, where: tuple[tuple[float, float, float], ...] = (), rule: str = "",
+    at_most: bool = False,
 ) -> Finding:  # fmt: skip
     return Finding(
         "edges", parts, verdict, said, measured, required, where=where, rule=rule or name,
-        rule_line=rule_line(world, name),
+        rule_line=rule_line(world, name), details={"at_most": True} if at_most else {},
     )  # fmt: skip

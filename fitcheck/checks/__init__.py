@@ -12,7 +12,9 @@ from fitcheck.checks import (
     clearance,
     containment,
     drainage,
+    edges,
     empty_boxes,
+    fastening,
     gaps,
     interference,
     keep_clear,
@@ -101,6 +103,18 @@ CHECKS: tuple[Check, ...] = (
         "depth of the solid that is deepest in the volume",
         "as interference",
         "a place where it reaches in",
+    ),
+    Check(
+        "fastening", fastening.QUESTION, fastening.check_fastening, fastening.FasteningRule,
+        "offsets of holes across their direction against their play; lengths of the standard's series",
+        "offsets and lengths as drawn; rooms for keys and nuts are those of common practice",
+        "the hole that is worst off; head and tip of a screw",
+    ),
+    Check(
+        "edges", edges.QUESTION, edges.check_edges, edges.EdgesRule,
+        "distances in the plane of each sheet of its holes, cut-outs, edges and bends; footprints on panels",
+        "exact for holes, slots and rectangles; other edges to their facets",
+        "the two places it lies between",
     ),
     Check(
         "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],

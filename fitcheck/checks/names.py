@@ -60,6 +60,30 @@ def choose(world: World, said: str) -> Chosen:
     return Chosen(said, solids, frozenset(whole))
 
 
+def choose_holes(world: World, said: str) -> dict[str, tuple[str, ...] | None]:
+    """The holes that `said` names: part name -> names of its holes, None for all of them.
+
+    A part, an assembly or a pattern of parts means all their holes; `case.rear_fan_screws` those of one
+    family.
+
+    Raises:
+        ValueMistake: nothing in the scene has that name; says the nearest one.
+    """
+    means = _meaning(said)
+    found: dict[str, tuple[str, ...] | None] = {}
+    for part in world.parts:
+        if any(map(means, _part_names(part.name))):
+            found[part.name] = None
+            continue
+        holes = (*part.shape.holes, *part.shape.openings)
+        named = tuple(hole for hole in holes if any(map(means, _hole_names(part.name, hole))))
+        if named:
+            found[part.name] = named
+    if not found:
+        raise _no_such_name(world, said)
+    return found
+
+
 def known_names(world: World) -> list[str]:
     """All names that a rule may use, parts and assemblies first, each once."""
     names: dict[str, None] = {}
@@ -97,6 +121,12 @@ def _solid_names(part: str, solid: str) -> tuple[str, ...]:
             for end in (solid, INDICES.sub("", solid))
         }
     )
+
+
+def _hole_names(part: str, hole: str) -> tuple[str, ...]:
+    """All names that mean a hole of a part: its own, and that of all its like."""
+    owners, ends = (part, INDICES.sub("", part)), (hole, hole.partition("[")[0])
+    return tuple(f"{owner}.{end}" for owner in owners for end in ends)
 
 
 def _no_such_name(world: World, said: str) -> ValueMistake:

@@ -287,7 +287,9 @@ def _facts(asked: _Asked) -> dict[str, Any]:
 # --- what is left out ---
 
 # Checks that are asked of the scene as drawn only, where it has anything of theirs.
-_AS_DRAWN = ("gaps", "empty_boxes")
+_AS_DRAWN = (
+    "gaps", "empty_boxes", "fastening", "edges", "removal", "assembly_order", "support", "access",
+)  # fmt: skip
 
 
 def _left_out(asked: _Asked) -> Iterator[str]:

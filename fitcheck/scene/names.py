@@ -73,4 +73,11 @@ WrittenParts = Annotated[
     _reference(_MANY_PATTERN, _MANY),
     WithJsonSchema({"type": "string", "pattern": f"^({_MANY_PATTERN})$"}),
 ]
+_HOLES = "the name of a part, or of the holes of one, such as case.rear_fan_screws"
+WrittenHoles = Annotated[
+    str,
+    Kind("holes"),
+    _reference(_MANY_PATTERN, _HOLES),
+    WithJsonSchema({"type": "string", "pattern": f"^({_MANY_PATTERN})$"}),
+]
 WrittenPlace = Annotated[str, Kind("place"), _reference(REFERENCE, _ONE), WithJsonSchema(_REFERENCE_SCHEMA)]

@@ -16,8 +16,9 @@ A check declares the type of its rule beside its question, and hands it up with 
         pairs: list[PairRule] = Field(default_factory=list, description="Pairs that differ.")
 
 A rule that is a list of demands is handed in as `list[RoomRule]`. Fields are of the kinds `Length`, `Angle`,
-`Number`, `Count`, `Share`, `Text`, `PartRef`, `PlaceRef`, `Side`, of `Literal`, `Flag`, or rules, lists and
-dicts of these, or any of them `| None`. Each field has a description, for it is the help an editor shows.
+`Number`, `Count`, `Share`, `Text`, `PartRef`, `HolesRef`, `PlaceRef`, `Side`, of `Literal`, `Flag`, or rules,
+lists and dicts of these, or any of them `| None`. Each field has a description, for it is the help an editor
+shows.
 """
 
 from __future__ import annotations
@@ -43,11 +44,11 @@ from fitcheck.scene.kinds import (
     number_or_text,
     written,
 )
-from fitcheck.scene.names import WrittenParts, WrittenPlace
+from fitcheck.scene.names import WrittenHoles, WrittenParts, WrittenPlace
 
 __all__ = [
-    "Angle", "Count", "Flag", "Length", "Number", "PartRef", "PlaceRef", "Rule", "RuleType", "Share", "Side",
-    "Text", "walk_rule",
+    "Angle", "Count", "Flag", "HolesRef", "Length", "Number", "PartRef", "PlaceRef", "Rule", "RuleType",
+    "Share", "Side", "Text", "walk_rule",
 ]  # fmt: skip
 
 # Typed as what a check sees: the plain value that `walk_rule` put in place of what was typed.
@@ -60,6 +61,7 @@ Share = Annotated[
 ]
 PartRef = WrittenParts
 PlaceRef = WrittenPlace
+HolesRef = WrittenHoles
 Side = Annotated[SideWord, Kind("side")]
 
 Step = str | int

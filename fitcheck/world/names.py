@@ -50,6 +50,19 @@ class Names:
             noted(self.space, path, said, self.known, "part")
         return said
 
+    def holes(self, path: tuple[str | int, ...], said: str) -> str:
+        """A name of a part or of holes of one (`case.rear_fan_screws`); noted when nothing has it."""
+        named = {
+            f"{part.name}.{name.partition('[')[0]}"
+            for part in self.parts
+            for name in (*part.shape.holes, *part.shape.openings)
+        }
+        known = self.known | named
+        found = any(name.startswith(said[:-1]) for name in known) if said.endswith("*") else said in known
+        if not found:
+            noted(self.space, path, said, known, "part or pattern of holes")
+        return said
+
     def rules(self, written: Mapping[str, Any]) -> dict[str, Any]:
         """Rules with mm and degrees in place of what was written."""
         found: dict[str, Any] = {}
@@ -89,6 +102,8 @@ class Names:
     def _rule_value(self, kind: str, raw: Any, path: tuple[str | int, ...]) -> Any:
         if kind == "part":
             return self.part(path, str(raw))
+        if kind == "holes":
+            return self.holes(path, str(raw))
         if kind == "place":
             return self._feature(path, str(raw))
         if kind in ("length", "angle", "count", "number", "share"):

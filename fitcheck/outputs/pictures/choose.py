@@ -8,10 +8,11 @@ from typing import Protocol
 import numpy as np
 
 from fitcheck.checks.names import choose
+from fitcheck.fasteners.bores import family
 from fitcheck.finding import SEVERITY, Finding, Verdict
 from fitcheck.outputs.pictures.camera import View
 from fitcheck.outputs.pictures.surfaces import Skin
-from fitcheck.world.world import World
+from fitcheck.world.world import Part, World
 
 # A sub-part of the case's owner that is made of nothing else counts as case too.
 SHELL_ROLES = {"sheet", "glass"}
@@ -65,13 +66,18 @@ def shown(world: World, view: View, skins: Sequence[Skin]) -> np.ndarray:
 
 
 def concerned(world: World, finding: Finding) -> set[int]:
-    """Indices of the parts that a finding names, by themselves, by a solid or by their assembly."""
+    """Indices of the parts that a finding names, by themselves, by a solid, their holes or their assembly."""
+
+    def has(part: Part, rest: str) -> bool:
+        holes = (*part.shape.holes, *part.shape.openings)
+        return rest in part.shape.solids or bool({family(hole) for hole in holes} & set(rest.split("/")))
+
     return {
         index
         for index, part in enumerate(world.parts)
         for name in finding.parts
         if name == part.name
-        or (name.startswith(part.name + ".") and name[len(part.name) + 1 :] in part.shape.solids)
+        or (name.startswith(part.name + ".") and has(part, name[len(part.name) + 1 :]))
         or (part.name.startswith(name + ".") and name not in world.by_name)
     }
 

@@ -56,7 +56,8 @@ def figure(finding: Finding) -> str:
     if finding.required is None:
         return f"{finding.measured:.1f}{unit}"
     tight = ", tight" if finding.verdict == Verdict.TIGHT else ""
-    return f"{finding.measured:.1f}{unit} (needs {finding.required:.1f}{tight})"
+    wanted = "at most" if finding.details.get("at_most") else "needs"
+    return f"{finding.measured:.1f}{unit} ({wanted} {finding.required:.1f}{tight})"
 
 
 def ends(finding: Finding) -> np.ndarray:

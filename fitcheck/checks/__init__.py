@@ -17,6 +17,7 @@ from fitcheck.checks import (
     loop,
     room,
     run,
+    sight,
     tolerance,
 )
 from fitcheck.checks.causes import caused
@@ -97,6 +98,12 @@ CHECKS: tuple[Check, ...] = (
         "depth of the solid that is deepest in the volume",
         "as interference",
         "a place where it reaches in",
+    ),
+    Check(
+        "sight", sight.QUESTION, sight.check_sight, sight.SightRule,
+        "straight lines from points spread over its surface to the eyes, past all that is not transparent",
+        "1,000 to 16,000 points, the more the nearer to the demand; of a box of eyes the worst found",
+        "what is seen of the part",
     ),
     Check(
         "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],

@@ -61,8 +61,10 @@ class Names:
                 continue
             for at, one in enumerate(rule) if isinstance(rule, list) else [(None, rule)]:
                 for key, said, mend in one.wrong():
-                    path = ("rules", name, key) if at is None else ("rules", name, at, key)
-                    self.space.desk.note(self.space.document.mark(path), key, ValueMistake(said, mend))
+                    below = (key,) if isinstance(key, str) else tuple(key)
+                    path = ("rules", name, *below) if at is None else ("rules", name, at, *below)
+                    mark = self.space.document.mark(path)
+                    self.space.desk.note(mark, last_key(path), ValueMistake(said, mend))
         return found
 
     def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:

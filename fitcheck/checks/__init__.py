@@ -19,6 +19,7 @@ from fitcheck.checks import (
     run,
     sight,
     tolerance,
+    ventilation,
 )
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
@@ -98,6 +99,12 @@ CHECKS: tuple[Check, ...] = (
         "depth of the solid that is deepest in the volume",
         "as interference",
         "a place where it reaches in",
+    ),
+    Check(
+        "ventilation", ventilation.QUESTION, ventilation.check_ventilation, ventilation.VentilationRule,
+        "the least cut of the free space as a graph finds the neck, a section on the exact shapes measures it",
+        "flat necks to 0.1 %; others by the graph, to 5 % or what finer grids still changed",
+        "the outline of the neck",
     ),
     Check(
         "sight", sight.QUESTION, sight.check_sight, sight.SightRule,

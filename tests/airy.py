@@ -17,10 +17,14 @@ INSIDE = 240.0  # of a tunnel, across
 SHEET = 2.0
 
 
-def whole(name: str, solids: dict[str, tuple[Piece, str]], openings: Any = (), pose: Frame = IDENTITY) -> Part:
+def whole(
+    name: str, solids: dict[str, tuple[Piece, str]], openings: Any = (), pose: Frame = IDENTITY
+) -> Part:
     """A part of these solids, each with its role."""
     made = {key: Solid(key, (piece,), role) for key, (piece, role) in solids.items()}
-    return Part(name, name.split(".")[0], "thing", pose, Shape(solids=made, openings={o.name: o for o in openings}))
+    return Part(
+        name, name.split(".")[0], "thing", pose, Shape(solids=made, openings={o.name: o for o in openings})
+    )
 
 
 def fan(name: str, at: Any, intake: Any, outer: float = 60.0, hub: float = 20.0, depth: float = 25.0) -> Part:
@@ -34,7 +38,15 @@ def fan(name: str, at: Any, intake: Any, outer: float = 60.0, hub: float = 20.0,
         "blades": (rod([0, 0, -1], [0, 0, 1], 2 * outer), "blade"),
         "motor": (rod([0, 0, -depth / 2], [0, 0, -1], 2 * hub), "body"),
     }
-    mouth = Opening("mouth", np.array([0, 0, depth / 2]), np.array([0, 0, 1.0]), np.array([1.0, 0, 0]), "round", (2 * outer + 2, 2 * outer + 2), "frame")
+    mouth = Opening(
+        "mouth",
+        np.array([0, 0, depth / 2]),
+        np.array([0, 0, 1.0]),
+        np.array([1.0, 0, 0]),
+        "round",
+        (2 * outer + 2, 2 * outer + 2),
+        "frame",
+    )
     return whole(name, solids, [mouth], Frame(turn, at))
 
 
@@ -55,13 +67,19 @@ def plate(size: float, thick: float, holes: list[Hole]) -> Piece:
     """A square plate in the plane z 0 with holes through it; a round one has 360 corners, 5e-5 less area."""
     flat = manifold3d.CrossSection.square([size, size], True)
     for shape, x, y, a, b in holes:
-        cut = manifold3d.CrossSection.circle(a, 360) if shape == "round" else manifold3d.CrossSection.square([a, b], True)
+        cut = (
+            manifold3d.CrossSection.circle(a, 360)
+            if shape == "round"
+            else manifold3d.CrossSection.square([a, b], True)
+        )
         flat = flat - cut.translate([x, y])
     made = manifold3d.Manifold.extrude(flat, thick).translate([0, 0, -thick / 2]).to_mesh()
     return mesh(made.vert_properties[:, :3], made.tri_verts)
 
 
-def standing(name: str, x: float, holes: list[Hole], openings: Any = (), turn: Any = None, size: float = INSIDE) -> Part:
+def standing(
+    name: str, x: float, holes: list[Hole], openings: Any = (), turn: Any = None, size: float = INSIDE
+) -> Part:
     """A plate across a tunnel along x: its own x looks to the world's y, its y up; `turn` (3, 3) tilts it."""
     upright = np.array([[0, 0, 1.0], [1.0, 0, 0], [0, 1.0, 0]])
     pose = Frame(upright if turn is None else turn @ upright, np.array([x, 0, 0.0]))
@@ -70,7 +88,9 @@ def standing(name: str, x: float, holes: list[Hole], openings: Any = (), turn: A
 
 def opening(name: str, shape: str, size: tuple[float, float], at: Any = (0, 0, SHEET / 2)) -> Opening:
     """An opening of a standing plate."""
-    return Opening(name, np.array(at, float), np.array([0, 0, 1.0]), np.array([1.0, 0, 0]), shape, size, "sheet")
+    return Opening(
+        name, np.array(at, float), np.array([0, 0, 1.0]), np.array([1.0, 0, 0]), shape, size, "sheet"
+    )
 
 
 def tunnel(*ends: Part, length: float = 500.0, more: tuple[Part, ...] = (), **rule: Any) -> World:

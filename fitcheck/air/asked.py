@@ -1,4 +1,4 @@
-"""All that is known of the air in a world, worked out once: fans, openings, ways to the outside, gaps back."""
+"""All that is known of the air in a world, worked out once: fans, openings, ways out, gaps back."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitcheck.air.fans import Core, Fan, Gap, cores, fans, gaps
-from fitcheck.air.grid import Grid, grid, region_of, stopping
+from fitcheck.air.fans import BLADE, CORE, Core, Fan, Gap, cores, fans, gaps
 from fitcheck.air.flow import Cut
+from fitcheck.air.grid import Grid, grid, region_of, stopping
 from fitcheck.air.necks import Neck, measured
 from fitcheck.air.recirculation import fans_at, way_back
-from fitcheck.air.standing import Facing, blows, clear_of_air, facing
+from fitcheck.air.standing import Facing, all_but, blows, facing
 from fitcheck.air.ways import EXHAUST, FREELY, INTAKE, Mouth, Ways, mouths, through, ways
 from fitcheck.world.world import World
 
@@ -84,15 +84,15 @@ class Aired:
 def standing(world: World, settings: Settings) -> Standing:
     """Fans, openings and how they stand."""
     all_fans = tuple(fans(world))
-    what = clear_of_air(world)
+    # A fan that looks at another one does not look out.
+    straight, between = all_but(world, CORE), all_but(world, CORE, BLADE)
     region, _ = region_of(world, settings.closed)
-    far = float(np.linalg.norm(region[1] - region[0]))
     return Standing(
         all_fans,
         tuple(cores(world)),
         tuple(gaps(world, {fan.name for fan in all_fans}, dict(settings.grilles))),
-        {fan.name: blows(what, fan, far) for fan in all_fans},
-        tuple(facing(what, all_fans)),
+        {fan.name: blows(straight, fan, region) for fan in all_fans},
+        tuple(facing(between, all_fans)),
     )
 
 
@@ -141,7 +141,9 @@ def _one_side(graph: Ways, all_gaps: Sequence[Gap]) -> tuple[dict[str, Neck], li
     shared = []
     for group in together.groups:
         for k, cut in graph.alone(group):
-            own[graph.mouths[k].fan.name] = measured(graph.grid, cut, all_gaps, [graph.mouths[k]], graph.cores)
+            own[graph.mouths[k].fan.name] = measured(
+                graph.grid, cut, all_gaps, [graph.mouths[k]], graph.cores
+            )
         if len(group.members) > 1:
             members = [graph.mouths[k] for k in group.members]
             cut = Cut(together.cut.area, together.cut.taken, group.before)

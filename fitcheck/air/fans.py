@@ -145,7 +145,9 @@ def _fans_of(part: Part) -> Iterator[Fan]:
         hubs = [
             float(other.half[0])
             for kind, other in rounds
-            if kind != BLADE and other.half[0] < outer and _same_axis(piece, other.centre, other.rotation[:, 2])
+            if kind != BLADE
+            and other.half[0] < outer
+            and _same_axis(piece, other.centre, other.rotation[:, 2])
         ]
         turn = part.pose.rotation
         yield Fan(
@@ -181,7 +183,9 @@ def cores(world: World) -> list[Core]:
             continue
         for row in range(body.pieces.start, body.pieces.stop):
             if solids.kinds[row] == Kind.BOX:
-                found.append(_core(body.name, row, solids.rotations[row], solids.centres[row], solids.halves[row]))
+                found.append(
+                    _core(body.name, row, solids.rotations[row], solids.centres[row], solids.halves[row])
+                )
     return found
 
 
@@ -189,7 +193,9 @@ def _core(name: str, row: int, turn: np.ndarray, middle: np.ndarray, half: np.nd
     thin = int(half.argmin())
     one, other = (k for k in range(3) if k != thin)
     counts = [max(int(np.ceil(2 * half[k] / FINE)), 1) for k in (one, other)]
-    first, second = (((np.arange(n) + 0.5) / n * 2 - 1) * half[k] for n, k in zip(counts, (one, other), strict=True))
+    first, second = (
+        ((np.arange(n) + 0.5) / n * 2 - 1) * half[k] for n, k in zip(counts, (one, other), strict=True)
+    )
     s, t = (grid.ravel() for grid in np.meshgrid(first, second, indexing="ij"))
     points = middle + s[:, None] * turn[:, one] + t[:, None] * turn[:, other]
     area = 4 * float(half[one] * half[other]) / len(points)
@@ -208,7 +214,9 @@ def gaps(world: World, without: set[str], shares: dict[str, float]) -> list[Gap]
             if opening.cuts and part.name not in without:
                 name = f"{part.name}.{opening.name}"
                 at, turn = part.pose.point(opening.at), part.pose.rotation
-                found.append(Gap(name, at, turn @ opening.axis, turn @ opening.up, opening, shares.get(name, 1.0)))
+                found.append(
+                    Gap(name, at, turn @ opening.axis, turn @ opening.up, opening, shares.get(name, 1.0))
+                )
     return found
 
 

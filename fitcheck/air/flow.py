@@ -71,7 +71,7 @@ class Flow:
         self._sources = self._solver.add_arcs_with_capacity(np.full(len(sources), count), sources, nothing)
 
     def cut(self, areas: np.ndarray) -> Cut:
-        """The least cut between sources of these areas (s,), mm2, and the sinks; that nearest to the sources."""
+        """The least cut between sources of these areas (s,), mm2, and the sinks; the one nearest to them."""
         self._solver.set_arcs_capacity(self._sources, _units(areas))
         status = self._solver.solve(self._count, self._count + 1)
         if status != self._solver.OPTIMAL:

@@ -19,17 +19,19 @@ from fitcheck.world.bodies import bodies
 from fitcheck.world.frames import SIDES
 from fitcheck.world.world import World
 
-# Area that a way between neighbours along an axis, a diagonal of a square, a diagonal of a cube stands for, in
-# squares of the grid's pitch: the fit over all directions of a plane whose greatest error is least, 4.5 %.
+# Area that a way to a neighbour stands for, along an axis, a square's diagonal, a cube's, in squares of the
+# grid's pitch: the fit over all directions of a plane whose greatest error is least, 4.5 %.
 WEIGHTS = (0.1478, 0.12397, 0.07793)
 METRICATION = 0.045
 NEIGHBOURS = tuple(way for way in product((-1, 0, 1), repeat=3) if way > (0, 0, 0))
 # A place nearer to a solid than this is none of the grid's, mm: gaps thinner than twice this count as closed.
 CLEAR = 1.0
+# Nearer than this to a solid counts as in it, mm.
+TOUCH = 0.01
 # How far the corners of a cell are from its middle, in pitches.
 CORNER = 0.8661
-# The grid begins off the corner of its region by these shares of the pitch, so that none of its planes lies in
-# a face of what was drawn in round figures.
+# The grid begins off the corner of its region by these shares of the pitch: no plane of it lies in a face of
+# what was drawn in round figures.
 OFFSET = np.array([0.3719, 0.4153, 0.4337])
 # How far beyond all solids the outside begins to be, in pitches.
 MARGIN = 1.6
@@ -110,8 +112,8 @@ def _cells(
     """Of each cell about a point of `at` (n, 3) its place with the most room (n, 3), that room (n,), and how
     much of the cell is free about it (n,).
 
-    A gap that is thinner than a cell so has a point, and counts as wide as it is; taken at the middles only, it
-    would count as a whole cell or not at all.
+    So a gap that is thinner than a cell has a point, and counts as wide as it is; asked at the middles only,
+    it would count as a whole cell or not at all.
     """
     among = obstacles(world)
     room, _ = distance_at(among, at, 2 * pitch)
@@ -124,7 +126,7 @@ def _cells(
     each = np.arange(len(tight))
     points[tight], room[tight] = tried[each, best], rooms[each, best]
     apart = np.linalg.norm(tried - points[tight, None], axis=2)
-    free = (rooms > CLEAR) & (room[tight, None] > CLEAR)
+    free = (rooms > TOUCH) & (room[tight, None] > CLEAR)
     doubtful = free & (rooms + room[tight, None] <= apart)
     cell, corner = np.nonzero(doubtful)
     ends = points[tight[cell]], tried[cell, corner]
@@ -247,7 +249,9 @@ def attached(grid: Grid, places: np.ndarray, ways: np.ndarray) -> np.ndarray:
     aim = places[place] + 0.75 * grid.pitch * ways[place]
     far_off = np.linalg.norm(grid.points[node] - aim, axis=1)
     order = np.lexsort((far_off, place))
-    first = np.concatenate([[True], place[order][1:] != place[order][:-1]]) if len(order) else np.zeros(0, bool)
+    first = (
+        np.concatenate([[True], place[order][1:] != place[order][:-1]]) if len(order) else np.zeros(0, bool)
+    )
     chosen = np.full(len(places), -1)
     chosen[place[order][first]] = node[order][first]
     return chosen

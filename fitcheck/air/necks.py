@@ -1,4 +1,4 @@
-"""Where the way of the air is narrowest: a cut of the graph finds it, a section on the exact shapes measures it."""
+"""Where the way of the air is narrowest: a cut of a graph finds it, a section measures it exactly."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import rustworkx
 
 from fitcheck.air.fans import Gap
 from fitcheck.air.flow import BOUNDLESS, UNIT, Cut, Flow
-from fitcheck.air.grid import METRICATION, Grid, grid as space
+from fitcheck.air.grid import METRICATION, Grid
+from fitcheck.air.grid import grid as space
 from fitcheck.air.section import Section, narrowest
 from fitcheck.air.ways import Mouth, Through
 from fitcheck.rays.lines import first_hits
@@ -20,15 +21,15 @@ from fitcheck.rays.lines import first_hits
 ALIKE = 0.25
 # Pieces of a cut that are a smaller share of it are not measured one by one, nor those of fewer ways.
 WORTH, FEWEST = 0.05, 4
-# A finer grid has at most so many points, and is fine enough when the area changes by no more than this share.
+# A finer grid has at most so many points, and is fine enough when the area changes by no more than this.
 MOST_POINTS, STABLE = 60_000, 0.03
 BOUNDLESS_AREA = BOUNDLESS * UNIT
 # Of a patch that bends more than this (what is left of its ways when they are added up) no plane is sought.
 SLANTED = 0.3
 # How deep below its face a sheet is cut open to measure its opening, mm.
 INTO = 0.2
-# Ways that look ahead by this (cosine) are asked where they end; so many times those farthest off are left out
-# until all lie in a plane, within this, mm.
+# Ways that look ahead by this (cosine) are asked where they end; so many times those farthest off are left
+# out until all lie in a plane, within this, mm.
 FACING, TRIMMED, LEVEL = 0.5, 6, 0.05
 ALL_WAYS = tuple(way for way in product((-1, 0, 1), repeat=3) if any(way))
 
@@ -117,10 +118,7 @@ def _in_space(grid: Grid, cut: Cut, gaps: Sequence[Gap], tied: np.ndarray) -> li
     for k in np.flatnonzero(sizes >= WORTH * cut.area):
         mine = of == k
         areas = grid.areas[crossing[mine]]
-        found.append(
-            _patch(grid, cut, start[mine], end[mine], areas, gaps)
-            or _refined(grid, cut, start[mine], end[mine], float(areas.sum()), tied)
-        )
+        found.append(_patch(grid, cut, (start[mine], end[mine], areas), gaps, tied))
     rest = sizes[of] < WORTH * cut.area
     if rest.any():
         areas = grid.areas[crossing[rest]]
@@ -145,20 +143,40 @@ def _patches_of(start: np.ndarray, end: np.ndarray) -> np.ndarray:
 
 
 def _patch(
-    grid: Grid, cut: Cut, start: np.ndarray, end: np.ndarray, areas: np.ndarray, gaps: Sequence[Gap]
-) -> Patch | None:
-    """One connected piece of a cut, from the points before it to those behind it, as a plane section."""
-    if len(start) < FEWEST:
-        return None
+    grid: Grid,
+    cut: Cut,
+    ways: tuple[np.ndarray, np.ndarray, np.ndarray],
+    gaps: Sequence[Gap],
+    tied: np.ndarray,
+) -> Patch:
+    """One connected piece of a cut: as a plane section that is like what the graph says of it, at first or by
+    finer grids; else as these say.
+
+    Args:
+        ways: (start, end, areas) of the ways of the grid that it crosses.
+    """
+    start, end, areas = ways
     by_graph = float(areas.sum())
     middle = _middle(grid, start, end, areas)
     gap = _gap_at(gaps, middle, grid.pitch)
-    share = 1.0 if gap is None else gap.share
-    for found in _sections(grid, start, end, areas, middle, gap):
-        if abs(found.area * share - by_graph) <= ALIKE * max(by_graph, found.area * share):
-            name = gap.name if gap else ""
-            return Patch(found.area * share, found.middle, found.outline, 0.0, name)
-    return None
+    name, share = ("", 1.0) if gap is None else (gap.name, gap.share)
+    sections = [] if len(start) < FEWEST else list(_sections(grid, ways, middle, gap))
+
+    def like(area: float) -> Patch | None:
+        # Each of them leaves no way past: the least is the narrowest.
+        alike = [
+            one for one in sections if abs(one.area * share - area) <= ALIKE * max(area, one.area * share)
+        ]
+        least = min(alike, key=lambda one: one.area, default=None)
+        if least is None:
+            return None
+        return Patch(least.area * share, least.middle, least.outline, 0.0, name)
+
+    known = like(by_graph)
+    if known is not None:
+        return known
+    area, error = _refined(grid, cut, start, end, by_graph, tied)
+    return like(area) or Patch(area, middle, np.empty((0, 3)), error, name)
 
 
 def _middle(grid: Grid, start: np.ndarray, end: np.ndarray, areas: np.ndarray) -> np.ndarray:
@@ -168,16 +186,15 @@ def _middle(grid: Grid, start: np.ndarray, end: np.ndarray, areas: np.ndarray) -
 
 def _refined(
     grid: Grid, cut: Cut, start: np.ndarray, end: np.ndarray, area: float, tied: np.ndarray
-) -> Patch:
-    """A piece of a cut that is no plane section, by finer grids about it until its area stays the same.
+) -> tuple[float, float]:
+    """Area of a piece of a cut by finer grids about it until it stays the same, and its error, mm2.
 
     Farther from it than two pitches all stays before or behind the cut as it was found.
     """
-    middle = _middle(grid, start, end, np.ones(len(start)))
     first, error = area, METRICATION * area
     near = _near(grid, np.concatenate([start, end]))
     held = np.argwhere(near)
-    region = grid.low + grid.pitch * (np.array([held.min(axis=0), held.max(axis=0)]) + [[-0.5], [0.5]])
+    region = grid.low + grid.pitch * (np.array([held.min(axis=0) - 0.5, held.max(axis=0) + 0.5]))
     pitch = grid.pitch / 2
     while np.prod((region[1] - region[0]) / pitch) <= MOST_POINTS and len(start) >= FEWEST:
         finer = space(grid.world, region, np.zeros((2, 3)), pitch, grid.stops, grid.gaps)
@@ -193,14 +210,14 @@ def _refined(
         if change <= STABLE * area:
             break
         pitch = pitch / 2
-    return Patch(area, middle, np.empty((0, 3)), error)
+    return area, error
 
 
 def _near(grid: Grid, nodes: np.ndarray) -> np.ndarray:
     """(i, j, k) which places of the grid are at most two steps from the nodes."""
     marked = np.zeros(len(grid.points) + 1, bool)
     marked[nodes] = True
-    near = marked[grid.number]
+    near = np.asarray(marked[grid.number])
     for _ in range(2):
         for axis in range(3):
             grown = near.copy()
@@ -214,7 +231,9 @@ def _near(grid: Grid, nodes: np.ndarray) -> np.ndarray:
 
 def _cut_again(grid: Grid, cut: Cut, near: np.ndarray, finer: Grid, tied: np.ndarray) -> Cut | None:
     """The cut in a finer grid, between what lay before and behind the coarse one away from it."""
-    cell = np.rint((finer.points - grid.low) / grid.pitch).astype(int).clip(0, np.array(grid.number.shape) - 1)
+    cell = (
+        np.rint((finer.points - grid.low) / grid.pitch).astype(int).clip(0, np.array(grid.number.shape) - 1)
+    )
     i, j, k = cell.T
     coarse = grid.number[i, j, k]
     fixed = np.zeros(len(grid.points) + 1, bool)
@@ -229,7 +248,9 @@ def _cut_again(grid: Grid, cut: Cut, near: np.ndarray, finer: Grid, tied: np.nda
     if not len(sources) or not len(sinks):
         return None
     none = np.zeros(0, int)
-    graph = Flow(len(finer.points), (finer.tails, finer.heads, finer.areas), (none, none, none), sinks, sources)
+    graph = Flow(
+        len(finer.points), (finer.tails, finer.heads, finer.areas), (none, none, none), sinks, sources
+    )
     return graph.cut(np.full(len(sources), BOUNDLESS_AREA))
 
 
@@ -243,13 +264,12 @@ def _inner(near: np.ndarray) -> np.ndarray:
 
 
 def _sections(
-    grid: Grid, start: np.ndarray, end: np.ndarray, areas: np.ndarray, middle: np.ndarray, gap: Gap | None
+    grid: Grid, ways: tuple[np.ndarray, np.ndarray, np.ndarray], middle: np.ndarray, gap: Gap | None
 ) -> Iterator[Section]:
-    """Sections to be tried, the likeliest first: in the sheet of an opening, in the flat thing that leaves the
-    neck open, square to the cut."""
+    """Sections to be tried: in an opening's sheet, in the flat thing about the neck, square to the cut."""
+    start, end, areas = ways
     a, b = grid.points[start], grid.points[end]
-    # From before the neck only: behind it points may lie beside what it leads through.
-    seeds = grid.points[np.unique(start)]
+    seeds = np.stack([a, b])
     normal = ((b - a) / np.linalg.norm(b - a, axis=1)[:, None] * areas[:, None]).sum(axis=0)
     if np.linalg.norm(normal) < SLANTED * areas.sum():
         return

@@ -1,4 +1,4 @@
-"""Recirculation: through how wide a gap air that has passed a radiator gets back before it, inside the case."""
+"""Recirculation: by how wide a gap air that has passed a radiator gets back before it in the case."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def fans_at(grid: Grid, core: Core, fans: Sequence[Fan]) -> dict[str, str]:
 def way_back(
     grid: Grid, core: Core, mouths: Sequence[Mouth], sides: dict[str, str], gaps: Sequence[Gap]
 ) -> Neck | None:
-    """The narrowest cross-section of the ways back beside a core; None when one of its sides opens to nothing.
+    """The narrowest cross-section of the ways back beside a core; None when a side of it opens to nothing.
 
     From where the air has left the core and its fans to where it comes from, by free space inside the
     outside's bounds only.

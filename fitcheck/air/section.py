@@ -18,6 +18,8 @@ MOVES = (0.0, -0.25, 0.25, -0.5, 0.5, -0.75, 0.75)
 FIRST_TILT, HALVINGS = 8.0, 6
 # A plane must reach this share of the seeds that the best plane reaches.
 MOST_SEEDS = 0.99
+# Turn of the squares in the plane, radians: rows that run along a rim would count it by whole squares.
+SKEW = 0.4637
 # Corners of the outline that is drawn.
 CORNERS = 48
 
@@ -45,11 +47,11 @@ def narrowest(
     """The least plane section of free space near a place, by its tilt and offset; None where none has an end.
 
     Args:
-        seeds: (n, 3) free places about which it lies, mm.
+        seeds: (2, n, 3) both ends of free ways that lead through it, mm.
         middle, normal: (3,) of the plane to begin with.
         pitch: how sure the place is, mm; 0 where the plane is known, and is only to be measured.
     """
-    radius = float(np.linalg.norm(seeds - middle, axis=1).max()) + max(2.5 * pitch, 10 * FINEST)
+    radius = float(np.linalg.norm(seeds[0] - middle, axis=1).max()) + max(2.5 * pitch, 10 * FINEST)
     fine = max(2 * radius / ACROSS, FINEST)
     coarse = max(2 * radius / 60, FINEST)
     best = _best_move(what, seeds, middle, normal, (pitch, radius, coarse))
@@ -59,7 +61,14 @@ def narrowest(
     tilt, step = FIRST_TILT, pitch / 8
     frame = _frame(normal)
     for _ in range(HALVINGS if pitch else 0):
-        for a, b, c in ((tilt, 0, 0), (-tilt, 0, 0), (0, tilt, 0), (0, -tilt, 0), (0, 0, step), (0, 0, -step)):
+        for a, b, c in (
+            (tilt, 0, 0),
+            (-tilt, 0, 0),
+            (0, tilt, 0),
+            (0, -tilt, 0),
+            (0, 0, step),
+            (0, 0, -step),
+        ):
             tried = turn + np.array([a, b])
             new = _tilted(frame, tried)
             found = _area(what, seeds, middle + (move + c) * new[2], new, radius, coarse)
@@ -111,7 +120,9 @@ def _frame(normal: np.ndarray) -> np.ndarray:
     """(3, 3) rows: two directions of the plane, and its normal."""
     side = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
     side /= np.linalg.norm(side)
-    return np.array([side, np.cross(normal, side), normal])
+    other = np.cross(normal, side)
+    along = np.cos(SKEW) * side + np.sin(SKEW) * other
+    return np.array([along, np.cross(normal, along), normal])
 
 
 def _tilted(frame: np.ndarray, tilts: np.ndarray) -> np.ndarray:
@@ -127,16 +138,22 @@ def _area(
     """Area, squares reached and number of seeds of the section through a place; None when it has no end, or
     nothing is free.
 
-    A seed counts where the way from it to the square below it is free.
+    It is filled from where the ways cross it, and from squares straight before points that they begin at, as
+    far as nothing is between.
     """
     reach = int(np.ceil(radius / edge))
     side = 2 * reach + 1
-    flat = (seeds - at) @ frame[:2].T
+    from_plane = [(end - at) @ frame[2] for end in seeds]
+    crossing = (from_plane[0] > 0) != (from_plane[1] > 0)
+    part = (from_plane[0] / np.where(crossing, from_plane[0] - from_plane[1], 1.0))[crossing]
+    begin, end = seeds[0][crossing], seeds[1][crossing]
+    places = np.concatenate([begin + part[:, None] * (end - begin), np.unique(seeds[0], axis=0)])
+    flat = (places - at) @ frame[:2].T
     squares = np.unique(np.rint(flat / edge).astype(np.int64) + reach, axis=0, return_index=True)
     cells, chosen = squares
-    places = at + ((cells - reach) * edge) @ frame[:2]
-    good = ((cells > 0) & (cells < side - 1)).all(axis=1)
-    good[good] = first_hits(what, seeds[chosen[good]], places[good], only_whether=True).free
+    middles = at + ((cells - reach) * edge) @ frame[:2]
+    good = np.asarray(((cells > 0) & (cells < side - 1)).all(axis=1))
+    good[good] = first_hits(what, places[chosen[good]], middles[good], only_whether=True).free
     cells = cells[good]
     if not len(cells):
         return None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitcheck.air.fans import BLADE, CORE, Core, Fan, ring
+from fitcheck.air.fans import Core, Fan, ring
 from fitcheck.air.ways import EXHAUST, INTAKE, OFF
 from fitcheck.rays.lines import Stops, first_hits, stops
 from fitcheck.world.bodies import bodies
@@ -17,8 +17,8 @@ from fitcheck.world.world import World
 IN, OUT, INSIDE = "in", "out", "inside"
 # A side of a fan lies at the outside when so much of its ring looks straight out.
 LOOKS_OUT = 0.5
-# Fans face each other when their axes are opposed by more than this (cosine), so much of the smaller ring looks
-# at the other, and the way between them is no longer than so many diameters.
+# Fans face each other when their axes are opposed by more than this (cosine), so much of the smaller ring
+# looks at the other, and the way between them is no longer than so many diameters.
 OPPOSED, MEETS, NEAR = 0.9, 0.25, 3.0
 
 
@@ -32,11 +32,11 @@ class Facing:
     apart: float
 
 
-def clear_of_air(world: World) -> Stops:
-    """What air does not pass straight through: all but blades and cores."""
+def all_but(world: World, *roles: str) -> Stops:
+    """What stops air that goes straight on, when it passes solids of these roles."""
     solids = bodies(world)
     passed = np.array(
-        [world.parts[body.part].shape.solids[body.solid].role in (BLADE, CORE) for body in solids.all], bool
+        [world.parts[body.part].shape.solids[body.solid].role in roles for body in solids.all], bool
     )
     return stops(solids, np.flatnonzero(~passed[solids.body]))
 
@@ -49,12 +49,24 @@ def straight_out(what: Stops, fan: Fan, side: str, far: float) -> float:
     return float(first_hits(what, start, start + far * way, only_whether=True).free.mean())
 
 
-def blows(what: Stops, fan: Fan, far: float) -> str:
-    """Does a fan blow in, out, or only move air inside? By which of its sides looks straight to the outside."""
-    intake, exhaust = (straight_out(what, fan, side, far) for side in (INTAKE, EXHAUST))
-    if (intake >= LOOKS_OUT) == (exhaust >= LOOKS_OUT):
+def blows(what: Stops, fan: Fan, bounds: np.ndarray) -> str:
+    """Does a fan blow in, out, or only move air inside? By which of its sides looks straight to the outside.
+
+    Where both do (a short case, open at both ends) the side counts that is nearer to the end of all solids.
+
+    Args:
+        what: what stops air that goes straight on.
+        bounds: (2, 3) of all solids, mm.
+    """
+    far = float(np.linalg.norm(bounds[1] - bounds[0]))
+    looks = {side for side in (INTAKE, EXHAUST) if straight_out(what, fan, side, far) >= LOOKS_OUT}
+    if len(looks) == 2:
+        ends = np.abs(fan.intake) @ (bounds - fan.middle).T * [-1, 1]
+        ahead, behind = ends if fan.intake.sum() < 0 else ends[::-1]
+        looks = {INTAKE if ahead < behind else EXHAUST}
+    if not looks:
         return INSIDE
-    return IN if intake >= LOOKS_OUT else OUT
+    return IN if INTAKE in looks else OUT
 
 
 def facing(what: Stops, fans: Sequence[Fan]) -> Iterator[Facing]:

@@ -31,12 +31,14 @@ class Mouth:
         side: `INTAKE` or `EXHAUST`.
         nodes: (k,) points of the grid that it opens to.
         areas: (k,) of the ring, as far as it opens to each, mm2.
+        passed: by core, the points behind it and the areas that reach them straight through it.
     """
 
     fan: Fan
     side: str
     nodes: np.ndarray
     areas: np.ndarray
+    passed: dict[str, tuple[np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,8 +60,8 @@ class Through:
 def mouths(grid: Grid, fans: Sequence[Fan], cores: Sequence[Core]) -> list[Mouth]:
     """Both sides of each fan; what of a ring stands against something has no point and is left out.
 
-    Air goes straight on from a ring: out of the fan's own frame, or through the core that it stands at, to the
-    next points; where something is in the way, to the points about the ring.
+    Air goes straight on from a ring: out of the fan's own frame, or through the core that it stands at, to
+    the next points; where something is in the way, to the points about the ring.
     """
     found = []
     for fan in fans:
@@ -67,35 +69,44 @@ def mouths(grid: Grid, fans: Sequence[Fan], cores: Sequence[Core]) -> list[Mouth
         for side, sign in ((INTAKE, 1.0), (EXHAUST, -1.0)):
             way = sign * fan.intake
             start = points + (fan.half + OFF) * way
-            node = _straight(grid, cores, start, way, fan.depth[side])
+            node, by = _straight(grid, cores, start, way, fan.depth[side])
+            passed = {
+                core.name: _summed(node[mine], np.full(int(mine.sum()), area))
+                for k, core in enumerate(cores)
+                if (mine := (by == k) & (node >= 0)).any()
+            }
             lost = np.flatnonzero(node < 0)
             node[lost] = attached(grid, start[lost], np.broadcast_to(way, (len(lost), 3)))
             has = node >= 0
             part = area * shares(grid.gaps, points[has], grid.points[node[has]])
-            found.append(Mouth(fan, side, *_summed(node[has], part)))
+            found.append(Mouth(fan, side, *_summed(node[has], part), passed))
     return found
 
 
 def _straight(
     grid: Grid, cores: Sequence[Core], start: np.ndarray, way: np.ndarray, depth: float
-) -> np.ndarray:
-    """(n,) the points that straight lines from a ring (n, 3) lead to: at the end of the fan's frame, `depth` mm
-    on, or behind a core near it; -1 where something else is in the way."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) the points that straight lines from a ring (n, 3) lead to, and (n,) through which core.
+
+    At the end of the fan's frame, `depth` mm on, or behind a core near it; -1 where something else is in the
+    way, or no core is."""
     far = depth + 2 * grid.pitch
     met = first_hits(grid.stops, start, start + far * way)
     reached = np.where(met.free, far, met.shares * far)
     out = start + depth * way
     ways = np.broadcast_to(way, start.shape).copy()
     good = reached > depth + OFF
-    for core in cores:
+    by = np.full(len(start), -1)
+    for k, core in enumerate(cores):
         mine = met.rows == core.row
         along = np.sign(way @ core.through) * core.through
         out[mine] = start[mine] + reached[mine, None] * way + (2 * core.half + OFF) * along
         ways[mine] = along
         good |= mine
+        by[mine] = k
     node = np.full(len(start), -1)
     node[good] = attached(grid, out[good], ways[good])
-    return node
+    return node, by
 
 
 def through(grid: Grid, core: Core, share: float = 1.0) -> Through:
@@ -244,7 +255,18 @@ def ways(grid: Grid, all_mouths: Sequence[Mouth], cores: Sequence[Through], side
     They pass through other fans only as these blow: with the air that leaves a fan, against that which comes.
     """
     mine = tuple(mouth for mouth in all_mouths if mouth.side == side)
-    return Ways(grid, mine, tuple(cores), _fan_arcs(all_mouths, side))
+    return Ways(grid, mine, tuple(_left(core, mine) for core in cores), _fan_arcs(all_mouths, side))
+
+
+def _left(core: Through, all_mouths: Sequence[Mouth]) -> Through:
+    """What of a core is left for air that comes to it otherwise than straight from a ring before it."""
+    areas = core.areas.copy()
+    for mouth in all_mouths:
+        for node, taken in zip(*mouth.passed.get(core.core.name, ((), ())), strict=True):
+            there = (core.tails == node) | (core.heads == node)
+            has = float(areas[there].sum())
+            areas[there] *= max(1 - taken / has, 0.0) if has > 0 else 1.0
+    return Through(core.core, core.tails, core.heads, areas)
 
 
 def _fan_arcs(all_mouths: Sequence[Mouth], side: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -102,7 +102,7 @@ CHECKS: tuple[Check, ...] = (
     ),
     Check(
         "ventilation", ventilation.QUESTION, ventilation.check_ventilation, ventilation.VentilationRule,
-        "the least cut of the free space as a graph finds the neck, a section on the exact shapes measures it",
+        "the least cut of free space as a graph finds the neck, a section on the exact shapes measures it",
         "flat necks to 0.1 %; others by the graph, to 5 % or what finer grids still changed",
         "the outline of the neck",
     ),

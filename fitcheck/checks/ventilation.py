@@ -1,4 +1,4 @@
-"""Ventilation: what is the narrowest free cross-section between the outside and each fan, against its swept area?"""
+"""Ventilation: how narrow is the way between the outside and each fan, against its swept area?"""
 
 from __future__ import annotations
 
@@ -116,9 +116,9 @@ def check_ventilation(world: World) -> Answer:
     This is geometry: no flow is worked out.
 
     Returns:
-        For each fan and each of its sides the narrowest cross-section to the outside; fans that take from each
-        other; fans that face each other; which way each blows, and the balance of intake and exhaust; gaps back
-        beside radiators. Facts: the area of each opening.
+        For each fan and each of its sides the narrowest cross-section to the outside; fans that take from
+        each other; fans that face each other; which way each blows, and the balance of intake and exhaust;
+        gaps back beside radiators. Facts: the area of each opening.
     """
     if "ventilation" not in world.rules:
         return Answer()
@@ -140,7 +140,7 @@ def check_ventilation(world: World) -> Answer:
     except NoFlow as missing:
         names = tuple(fan.name for fan in found.fans)
         unknown = Finding(
-            "ventilation", names, Verdict.UNKNOWN, f"how narrow the ways of the air are is unknown: {missing}",
+            "ventilation", names, Verdict.UNKNOWN, f"the ways of the air are unknown: {missing}",
             rule="ventilation", rule_line=rule_line(world, "ventilation"), mend="pip install 'fitcheck[air]'",
         )  # fmt: skip
         return Answer((unknown, *findings), facts)
@@ -148,9 +148,7 @@ def check_ventilation(world: World) -> Answer:
     return Answer((*necks, *findings), facts)
 
 
-def _rules_of_fans(
-    world: World, rule: VentilationRule, found: Standing
-) -> dict[str, tuple[int, FanRule]]:
+def _rules_of_fans(world: World, rule: VentilationRule, found: Standing) -> dict[str, tuple[int, FanRule]]:
     of_fan: dict[str, tuple[int, FanRule]] = {}
     for at, one in enumerate(rule.fans, 1):
         chosen: Chosen = choose(world, one.fan)
@@ -221,7 +219,7 @@ def _backs(asked: _Asked, ways: Aired) -> Iterator[Finding]:
         yield _finding(
             asked, "ventilation.recirculation_at_most", (part, *(fan.name for fan in back.fans)), verdict,
             say.back(asked.world, part, back, most), measured=area / swept, required=most,
-            where=() if back.neck is None or not back.neck.patches else say.places(back.core.middle, back.neck),
+            where=() if back.neck is None else say.places(back.core.middle, back.neck),
             details={"area": area, "swept": swept} if back.neck is None else
             {**say.details(back.neck, DRAWN), "swept": swept},
         )  # fmt: skip

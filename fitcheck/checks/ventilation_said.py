@@ -40,7 +40,8 @@ def neck(world: World, fan: Fan, side: str, one: Neck) -> str:
     if one.area - one.error >= fan.swept or not one.patches:
         if one.area <= 0:
             return f"{fan.name} {DOES[side]} against something: its {side} has no way to the outside"
-        return f"{fan.name} {DOES[side]} freely: no place on its way is narrower than its blades' {area(fan.swept)}"
+        freely = f"{fan.name} {DOES[side]} freely: no place on its way is narrower than its blades'"
+        return f"{freely} {area(fan.swept)}"
     share = percent(min(one.area / fan.swept, 1.0))
     about = "" if one.error == 0 else "about "
     return (
@@ -87,17 +88,22 @@ def face(pair: Facing) -> str:
 def balance(found: Standing, areas: dict[str, float], low: float | None, high: float | None) -> str:
     """How much of the fans blows in and out."""
     counts = {way: sum(does == way for does in found.blows.values()) for way in WAYS}
-    said = (
-        f"{counts['in']} fans blow in ({area(areas['in'])} of blades), {counts['out']} out ({area(areas['out'])})"
-    )
+    said = f"by area of blades {area(areas['in'])} blow in ({_fans(counts['in'])})"
+    said += f", {area(areas['out'])} out ({_fans(counts['out'])})"
     if counts["inside"]:
-        said += f", {counts['inside']} move air inside"
+        said += f"; {_fans(counts['inside'])} only move air inside"
     total = areas["in"] + areas["out"]
-    if low is not None or high is not None:
-        limits = [f"{percent(low)} at least" if low is not None else "", f"{percent(high)} at most" if high is not None else ""]
+    limits = [
+        f"{percent(share)} at {end}" for share, end in ((low, "least"), (high, "most")) if share is not None
+    ]
+    if limits:
         share = percent(areas["in"] / total) if total else "no fan at the outside"
-        said += f": {share} blows in, {' and '.join(one for one in limits if one)} are demanded"
+        said += f": {share} blows in, {' and '.join(limits)} are demanded"
     return said
+
+
+def _fans(count: int) -> str:
+    return "1 fan" if count == 1 else f"{count or 'no'} fans"
 
 
 def places(otherwise: np.ndarray, one: Neck) -> tuple[Point, ...]:
@@ -124,18 +130,20 @@ def details(one: Neck, drawn: int) -> dict[str, Any]:
 def _at(world: World, one: Neck) -> str:
     named = [_place(world, patch) for patch in one.patches if patch.area >= NAMED * one.area]
     if one.rings >= NAMED * one.area and named:
-        named.append("the blades themselves")
-    return ", narrowest at " + " and ".join(dict.fromkeys(named)) if named else ""
+        named.append("at the blades themselves")
+    return ", narrowest " + " and ".join(dict.fromkeys(named)) if named else ""
 
 
 def _place(world: World, patch: Patch) -> str:
     if patch.gap:
-        return patch.gap
+        return f"at {patch.gap}"
     if patch.through:
-        return patch.through
+        return f"in {patch.through}"
     near = _nearest_two(world, patch)
     x, y, z = patch.middle
-    return (f"between {near[0]} and {near[1]}" if len(near) == 2 else "") + f" (x {x:.0f}, y {y:.0f}, z {z:.0f})"
+    return (
+        f"between {near[0]} and {near[1]}" if len(near) == 2 else ""
+    ) + f" (x {x:.0f}, y {y:.0f}, z {z:.0f})"
 
 
 def _nearest_two(world: World, patch: Patch) -> list[str]:

@@ -13,7 +13,7 @@ from fitcheck.air.fans import Gap
 from fitcheck.air.flow import BOUNDLESS, UNIT, Cut, Flow
 from fitcheck.air.grid import METRICATION, Grid
 from fitcheck.air.grid import grid as space
-from fitcheck.air.section import Section, narrowest
+from fitcheck.air.section import Section, flat_outline, narrowest
 from fitcheck.air.ways import Mouth, Through
 from fitcheck.rays.lines import first_hits
 
@@ -41,7 +41,7 @@ class Patch:
     Args:
         area: mm2.
         middle: (3,) mm.
-        outline: (n, 3) corners, none where it was not measured, mm.
+        outline: (n, 3) corners, none where it is a few scattered ways, mm.
         error: by how much the area may be off, mm2; 0 where it was measured on the exact shapes.
         gap: the opening that it lies in, or empty.
         through: the core that it is, or empty.
@@ -101,8 +101,8 @@ def _in_core(grid: Grid, core: Through, cut: Cut) -> Patch | None:
     area = float(core.areas[crossing].sum())
     if not crossing.any():
         return None
-    middle = (grid.points[core.tails[crossing]] + grid.points[core.heads[crossing]]).mean(axis=0) / 2
-    return Patch(area, middle, np.empty((0, 3)), 0.0, through=core.core.name)
+    middles = (grid.points[core.tails[crossing]] + grid.points[core.heads[crossing]]) / 2
+    return Patch(area, middles.mean(axis=0), flat_outline(middles), 0.0, through=core.core.name)
 
 
 def _in_space(grid: Grid, cut: Cut, gaps: Sequence[Gap], tied: np.ndarray) -> list[Patch]:
@@ -176,7 +176,8 @@ def _patch(
     if known is not None:
         return known
     area, error = _refined(grid, cut, start, end, by_graph, tied)
-    return like(area) or Patch(area, middle, np.empty((0, 3)), error, name)
+    places = (grid.points[start] + grid.points[end]) / 2
+    return like(area) or Patch(area, middle, flat_outline(places), error, name)
 
 
 def _middle(grid: Grid, start: np.ndarray, end: np.ndarray, areas: np.ndarray) -> np.ndarray:

@@ -172,13 +172,25 @@ def _section(
     area, filled = measured
     reach = int(np.ceil(radius / edge))
     squares = (np.argwhere(filled > 0) - reach) * edge
-    middle = squares.mean(axis=0)
-    around = squares - middle
-    turn, far = np.arctan2(around[:, 1], around[:, 0]), np.hypot(around[:, 0], around[:, 1])
+    places = at + squares @ frame[:2]
+    return Section(area, places.mean(axis=0), frame[2], outline(places, frame[:2]))
+
+
+def outline(places: np.ndarray, plane: np.ndarray) -> np.ndarray:
+    """(n, 3) those of places (m, 3) that lie farthest out from their middle in a plane (2, 3)."""
+    flat = (places - places.mean(axis=0)) @ plane.T
+    turn, far = np.arctan2(flat[:, 1], flat[:, 0]), np.hypot(flat[:, 0], flat[:, 1])
     sector = np.floor((turn + np.pi) / (2 * np.pi) * CORNERS).astype(int) % CORNERS
-    outline = []
+    farthest = []
     for k in range(CORNERS):
-        if (sector == k).any():
-            farthest = np.flatnonzero(sector == k)[int(far[sector == k].argmax())]
-            outline.append(squares[farthest])
-    return Section(area, at + middle @ frame[:2], frame[2], at + np.array(outline) @ frame[:2])
+        inside = np.flatnonzero(sector == k)
+        if len(inside):
+            farthest.append(inside[int(far[inside].argmax())])
+    return places[farthest]
+
+
+def flat_outline(places: np.ndarray) -> np.ndarray:
+    """(n, 3) the outline of places (m, 3) across the direction in which they are spread least."""
+    if len(places) < 3:
+        return np.empty((0, 3))
+    return outline(places, np.linalg.svd(places - places.mean(axis=0), full_matrices=False)[2][:2])

@@ -194,7 +194,7 @@ def _finding(world: World, asked: _Asked) -> Finding:
     found = world.answers.of(key, lambda: _look(world, asked))
     verdict = _verdict(asked, found.share)
     details: dict[str, Any] = {
-        "eye": found.eye, "points": found.points, "margin": asked.rule.margin,
+        "at_most": asked.sign > 0, "eye": found.eye, "points": found.points, "margin": asked.rule.margin,
         "solid_angle": found.angle, "hidden_by": dict(found.behind),
     }  # fmt: skip
     pictured = _windows_angle(world, np.array(found.eye))

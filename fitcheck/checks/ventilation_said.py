@@ -129,8 +129,8 @@ def details(one: Neck, drawn: int) -> dict[str, Any]:
 
 def _at(world: World, one: Neck) -> str:
     named = [_place(world, patch) for patch in one.patches if patch.area >= NAMED * one.area]
-    if one.rings >= NAMED * one.area and named:
-        named.append("at the blades themselves")
+    if one.rings >= NAMED * one.area:
+        named.append("straight before the blades")
     return ", narrowest " + " and ".join(dict.fromkeys(named)) if named else ""
 
 
@@ -141,9 +141,8 @@ def _place(world: World, patch: Patch) -> str:
         return f"in {patch.through}"
     near = _nearest_two(world, patch)
     x, y, z = patch.middle
-    return (
-        f"between {near[0]} and {near[1]}" if len(near) == 2 else ""
-    ) + f" (x {x:.0f}, y {y:.0f}, z {z:.0f})"
+    beside = "between " + " and ".join(near) if len(near) == 2 else "".join(f"near {name}" for name in near)
+    return f"{beside} (x {x:.0f}, y {y:.0f}, z {z:.0f})".strip()
 
 
 def _nearest_two(world: World, patch: Patch) -> list[str]:

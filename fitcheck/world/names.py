@@ -128,6 +128,9 @@ class Names:
                 }
             if "explode" in view:
                 view["explode"] = self._rule_value("number", view["explode"], (*path, "explode"))
+            eyes = ((self.space.document.data.get("rules") or {}).get("sight") or {}).get("eyes") or {}
+            if view.get("eye") and view["eye"] not in eyes:
+                noted(self.space, (*path, "eye"), str(view["eye"]), eyes, "eye of the rule sight named")
             for key in ("hide", "show"):
                 view[key] = [self.part((*path, key, at), said) for at, said in enumerate(view.get(key) or [])]
             views[name] = view

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from ray_oracles import first, random_piece
 from worlds import bodies_of, box, mesh, rod
 
-from fitcheck.rays.lines import first_hits, stops
+from fitcheck.parts.solids import Kind
+from fitcheck.rays.lines import first_hits, nearest, stops
 
 ICE = mesh([[0, 0, 0], [9, 0, 0], [0, 9, 0], [0, 0, 9]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
 
@@ -67,3 +68,39 @@ def test_as_every_piece_by_itself(seed, count):
         if which >= 0 and share > 0:
             assert found.rows[k] == which
         assert whether.free[k] == (which < 0)
+
+
+def far_off(piece, point):
+    """Distance of a point to a box or cylinder by its faces; to a mesh by many points of its triangles."""
+    own = (point - piece.centre) @ piece.rotation
+    if piece.kind == Kind.MESH:
+        u, v = np.meshgrid(np.linspace(0, 1, 60), np.linspace(0, 1, 60))
+        inside = (u + v <= 1 + 1e-9).ravel()
+        u, v = u.ravel()[inside], v.ravel()[inside]
+        corners = np.asarray(piece.mesh.vertices)[piece.mesh.faces]
+        places = (
+            corners[:, :1]
+            + u[:, None] * (corners[:, 1:2] - corners[:, :1])
+            + v[:, None] * (corners[:, 2:] - corners[:, :1])
+        )
+        return np.linalg.norm(places.reshape(-1, 3) - own, axis=1).min()
+    beyond = np.abs(own) - piece.half
+    if piece.kind == Kind.CYLINDER:
+        beyond = np.array([np.hypot(own[0], own[1]) - piece.half[0], beyond[2]])
+    return np.linalg.norm(np.maximum(beyond, 0)) + min(beyond.max(), 0)
+
+
+@settings(derandomize=True, deadline=None, max_examples=60)
+@given(seed=st.integers(0, 10**6), count=st.integers(1, 10))
+def test_the_nearest_piece(seed, count):
+    rng = np.random.default_rng(seed)
+    pieces = [random_piece(rng) for _ in range(count)]
+    solids = bodies_of(*pieces)
+    points = rng.uniform(-60, 60, (12, 3))
+    found, rows = nearest(stops(solids, np.arange(count)), points, 50.0)
+    for k, point in enumerate(points):
+        each = [far_off(piece, point) for piece in pieces]
+        # Sampled triangles are never nearer than they are, and farther by no more than the samples are apart.
+        assert min(each) - 1.0 <= found[k] + 1e-9 or found[k] == 50
+        assert found[k] <= min(*each, 50.0, 50.0) + 1e-9
+        assert (rows[k] < 0) == (found[k] == 50.0)

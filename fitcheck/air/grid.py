@@ -13,8 +13,7 @@ from itertools import product
 import numpy as np
 
 from fitcheck.air.fans import Gap
-from fitcheck.rays.lines import Stops, first_hits, stops
-from fitcheck.runs.obstacles import distance_at, obstacles
+from fitcheck.rays.lines import Stops, first_hits, nearest, stops
 from fitcheck.world.bodies import bodies
 from fitcheck.world.frames import SIDES
 from fitcheck.world.world import World
@@ -95,7 +94,7 @@ def grid(
     low = grown[0] + OFFSET * pitch
     shape = np.maximum(np.floor((grown[1] - low) / pitch).astype(int) + 1, 1)
     at = low + pitch * np.stack(np.meshgrid(*map(np.arange, shape), indexing="ij"), axis=-1).reshape(-1, 3)
-    points, room, full = _cells(world, at, pitch, what)
+    points, room, full = _cells(at, pitch, what)
     free = room > CLEAR
     number = np.where(free, np.cumsum(free) - 1, -1).reshape(shape)
     points, full = points[free], full[free]
@@ -106,22 +105,19 @@ def grid(
     return Grid(world, low, pitch, number, points, outside, tails, heads, areas, what, grilles)
 
 
-def _cells(
-    world: World, at: np.ndarray, pitch: float, what: Stops
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _cells(at: np.ndarray, pitch: float, what: Stops) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of each cell about a point of `at` (n, 3) its place with the most room (n, 3), that room (n,), and how
     much of the cell is free about it (n,).
 
     So a gap that is thinner than a cell has a point, and counts as wide as it is; asked at the middles only,
     it would count as a whole cell or not at all.
     """
-    among = obstacles(world)
-    room, _ = distance_at(among, at, 2 * pitch)
+    room, _ = nearest(what, at, 2 * pitch)
     points, full = at.copy(), np.ones(len(at))
     tight = np.flatnonzero(room < pitch * CORNER)
     corners = np.array(list(product((-0.25, 0.25), repeat=3))) * pitch
     tried = at[tight, None] + corners
-    rooms = distance_at(among, tried.reshape(-1, 3), pitch)[0].reshape(len(tight), len(corners))
+    rooms = nearest(what, tried.reshape(-1, 3), pitch)[0].reshape(len(tight), len(corners))
     best = rooms.argmax(axis=1)
     each = np.arange(len(tight))
     points[tight], room[tight] = tried[each, best], rooms[each, best]

@@ -8,12 +8,14 @@ import numpy as np
 
 from fitcheck.air.asked import Back, Shared, Standing
 from fitcheck.air.fans import Fan, Gap
+from fitcheck.air.grid import stopping
 from fitcheck.air.necks import Neck, Patch
 from fitcheck.air.standing import Facing
 from fitcheck.checks.sight import percent
 from fitcheck.checks.verdicts import mm, point
 from fitcheck.finding import Point
-from fitcheck.runs.obstacles import distance_at, obstacles
+from fitcheck.rays.lines import nearest
+from fitcheck.world.bodies import bodies
 from fitcheck.world.world import World
 
 # What stands nearest about a neck is sought this far off its middle, mm.
@@ -147,9 +149,9 @@ def _place(world: World, patch: Patch) -> str:
 
 def _nearest_two(world: World, patch: Patch) -> list[str]:
     """What bounds a neck: what is nearest to its outline, the two bodies met most often."""
-    among = obstacles(world)
     around = patch.outline if len(patch.outline) else patch.middle[None]
-    _, which = distance_at(among, around, ABOUT)
-    names = [among.names[body] for body in which.tolist() if body >= 0]
+    _, rows = nearest(stopping(world), around, ABOUT)
+    solids = bodies(world)
+    names = [solids.all[body].name for body in solids.body[rows[rows >= 0]].tolist()]
     ranked = sorted(dict.fromkeys(names), key=lambda name: -names.count(name))
     return ranked[:2]

@@ -29,7 +29,7 @@ from fitcheck.world.resolve import resolve
 from fitcheck.world.shared import Leaf, Shared
 from fitcheck.world.world import World
 
-# Rules that are about runs, or about all that stands in the way of air and eyes: left out where none are laid.
+# Rules about runs, or about all that stands in the way of air and eyes: left out where no runs are laid.
 OF_RUNS = ("run", "loop", "drainage", "ventilation", "sight")
 # So many values of parameters are remembered as sound.
 SOUND = 100_000

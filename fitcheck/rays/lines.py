@@ -1,4 +1,4 @@
-"""Lines through a world: how far each gets, and what stops it."""
+"""Lines through a world: how far each gets, and what stops it; how far places are from all that does."""
 
 from __future__ import annotations
 
@@ -78,6 +78,20 @@ def first_hits(what: Stops, starts: np.ndarray, ends: np.ndarray, only_whether: 
     shares, which = np.empty(len(begin)), np.empty(len(begin), np.int64)
     compiled.first_hits(what.pieces, begin, end, only_whether, shares, which)
     return Met(shares, np.where(which < 0, -1, np.append(what.rows, -1)[which]))
+
+
+def nearest(what: Stops, points: np.ndarray, cap: float) -> tuple[np.ndarray, np.ndarray]:
+    """Least distance from points (n, 3), and from which piece.
+
+    Negative inside boxes and cylinders; of a mesh only the shell counts.
+
+    Returns:
+        (n,) mm, at most `cap`; (n,) row of the world's `Bodies`, -1 beyond the cap.
+    """
+    at = np.ascontiguousarray(points, float).reshape(-1, 3)
+    distances, which = np.empty(len(at)), np.empty(len(at), np.int64)
+    compiled.nearest(what.pieces, at, float(cap), distances, which)
+    return distances, np.where(which < 0, -1, np.append(what.rows, -1)[which])
 
 
 _of_mesh: WeakKeyDictionary[Mesh, Tree] = WeakKeyDictionary()

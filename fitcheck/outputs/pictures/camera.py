@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -76,7 +77,9 @@ def as_view(told: View | Mapping[str, Any] | None, name: str = "") -> View:
     if view.explode and cut:
         raise ValueMistake("a view is either cut or exploded", "make two views of it")
     if view.eye and (view.explode or cut or view.look):
-        raise ValueMistake("a view from an eye has no look, no cut and is not exploded", "make two views of it")
+        raise ValueMistake(
+            "a view from an eye has no look, no cut and is not exploded", "make two views of it"
+        )
     if view.look:
         sides_of(view.look)
     return view
@@ -181,7 +184,9 @@ def aim_from(eye: np.ndarray, bounds: np.ndarray, pane: tuple[int, int, int, int
     right = np.cross(upward, towards)
     right = right / np.linalg.norm(right)
     camera = Camera(towards, right, np.cross(towards, right), middle, 1.0, pane, eye)
-    corners = np.array([[bounds[i, 0], bounds[j, 1], bounds[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+    corners = np.array(
+        [[bounds[i, 0], bounds[j, 1], bounds[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
+    )
     left, top, right_px, bottom = pane
     away = np.abs(camera.pixels(corners) - [(left + right_px) / 2, (top + bottom) / 2]).max(axis=0)
     scale = FILL * float(min((right_px - left) / (2 * away[0]), (bottom - top) / (2 * away[1])))

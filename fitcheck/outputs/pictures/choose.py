@@ -90,7 +90,9 @@ def eye_of(world: World, findings: Sequence[Finding], name: str) -> tuple[float,
     if name not in eyes:
         near = nearest(name, eyes)
         listed = ", ".join(eyes) or "none; name them under rules: sight: eyes"
-        raise ValueMistake(f"there are no eyes named `{name}` (there are {listed})", f"write {near}" if near else "")
+        raise ValueMistake(
+            f"there are no eyes named `{name}` (there are {listed})", f"write {near}" if near else ""
+        )
     for finding in findings:
         if finding.check == "sight" and finding.parts[-1] == name and "eye" in finding.details:
             return point(np.array(finding.details["eye"]))

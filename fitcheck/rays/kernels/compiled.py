@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitcheck.rays.kernels import hits, section
+from fitcheck.rays.kernels import hits, rooms, section
 from fitcheck.rays.kernels.hits import Pieces
 from fitcheck.world.kernels.native import bare_entry
 from fitcheck.world.kernels.vectors import Floats, Ints
@@ -18,6 +18,13 @@ def first_hits(
         o = (starts[k, 0], starts[k, 1], starts[k, 2])
         w = (ends[k, 0] - o[0], ends[k, 1] - o[1], ends[k, 2] - o[2])
         shares[k], which[k] = hits.first(pieces, o, w, any_will_do)
+
+
+@bare_entry
+def nearest(pieces: Pieces, points: Floats, cap: float, distances: Floats, which: Ints) -> None:
+    """Fill how far points (n, 3) are from the nearest piece (n,), at most `cap`, and which (-1: none)."""
+    for k in range(len(points)):
+        distances[k], which[k] = rooms.room(pieces, (points[k, 0], points[k, 1], points[k, 2]), cap)
 
 
 @bare_entry

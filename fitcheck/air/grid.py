@@ -27,6 +27,8 @@ NEIGHBOURS = tuple(way for way in product((-1, 0, 1), repeat=3) if way > (0, 0, 
 CLEAR = 1.0
 # Nearer than this to a solid counts as in it, mm.
 TOUCH = 0.01
+# Distances in a cell are asked up to this, in pitches: more decides nothing.
+KNOWN = 0.75
 # How far the corners of a cell are from its middle, in pitches.
 CORNER = 0.8661
 # The grid begins off the corner of its region by these shares of the pitch: no plane of it lies in a face of
@@ -112,12 +114,12 @@ def _cells(at: np.ndarray, pitch: float, what: Stops) -> tuple[np.ndarray, np.nd
     So a gap that is thinner than a cell has a point, and counts as wide as it is; asked at the middles only,
     it would count as a whole cell or not at all.
     """
-    room, _ = nearest(what, at, 2 * pitch)
+    room, _ = nearest(what, at, pitch)
     points, full = at.copy(), np.ones(len(at))
     tight = np.flatnonzero(room < pitch * CORNER)
     corners = np.array(list(product((-0.25, 0.25), repeat=3))) * pitch
     tried = at[tight, None] + corners
-    rooms = nearest(what, tried.reshape(-1, 3), pitch)[0].reshape(len(tight), len(corners))
+    rooms = nearest(what, tried.reshape(-1, 3), KNOWN * pitch)[0].reshape(len(tight), len(corners))
     best = rooms.argmax(axis=1)
     each = np.arange(len(tight))
     points[tight], room[tight] = tried[each, best], rooms[each, best]
@@ -207,6 +209,11 @@ def _along_walls(to: dict[Way, np.ndarray]) -> dict[Way, np.ndarray]:
 
 def _is_part(part: Way, way: Way) -> bool:
     return all(a in (0, b) for a, b in zip(part, way, strict=True))
+
+
+def distinct(values: np.ndarray) -> np.ndarray:
+    """Values (n,) or rows (n, k), each once, sorted; without an index numpy would import masked arrays."""
+    return np.asarray(np.unique(values, axis=None if values.ndim == 1 else 0, return_index=True)[0])
 
 
 def shares(grilles: tuple[Gap, ...], begin: np.ndarray, end: np.ndarray) -> np.ndarray:

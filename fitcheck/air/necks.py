@@ -11,7 +11,7 @@ import rustworkx
 
 from fitcheck.air.fans import Gap
 from fitcheck.air.flow import BOUNDLESS, UNIT, Cut, Flow
-from fitcheck.air.grid import METRICATION, Grid
+from fitcheck.air.grid import METRICATION, Grid, distinct
 from fitcheck.air.grid import grid as space
 from fitcheck.air.section import Section, flat_outline, narrowest
 from fitcheck.air.ways import Mouth, Through
@@ -22,7 +22,7 @@ ALIKE = 0.25
 # Pieces of a cut that are a smaller share of it are not measured one by one, nor those of fewer ways.
 WORTH, FEWEST = 0.05, 4
 # A finer grid has at most so many points, and is fine enough when the area changes by no more than this.
-MOST_POINTS, STABLE = 60_000, 0.03
+MOST_POINTS, STABLE = 25_000, 0.03
 BOUNDLESS_AREA = BOUNDLESS * UNIT
 # Of a patch that bends more than this (what is left of its ways when they are added up) no plane is sought.
 SLANTED = 0.3
@@ -279,7 +279,7 @@ def _sections(
     if gap is not None and abs(normal @ gap.axis) > np.cos(np.radians(25.0)):
         planes.append((middle - ((middle - gap.at) @ gap.axis + INTO) * gap.axis, gap.axis, 0.0))
     for nodes, ahead in ((start, normal), (end, -normal)):
-        flat = _flat(grid, np.unique(nodes), ahead)
+        flat = _flat(grid, distinct(nodes), ahead)
         if flat is not None:
             at, square = flat
             planes.append((middle - ((middle - at) @ square - INTO) * square, square, 0.0))

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitcheck.air.fans import Core, Fan, Gap
 from fitcheck.air.flow import Flow
-from fitcheck.air.grid import Grid, attached
+from fitcheck.air.grid import Grid, attached, distinct
 from fitcheck.air.necks import Neck, measured
 from fitcheck.air.standing import on_core
 from fitcheck.air.ways import EXHAUST, INTAKE, OFF, Mouth
@@ -43,8 +43,8 @@ def way_back(
     way = -np.sign(core.through @ fan.intake) * core.through
     after = [m.nodes for m in used if m.side == EXHAUST] if pull else [_face(grid, core, way)]
     before = [m.nodes for m in used if m.side == INTAKE] if push else [_face(grid, core, -way)]
-    hot, cold = np.unique(np.concatenate(after)), np.unique(np.concatenate(before))
-    hot = np.setdiff1d(hot[~grid.outside[hot]], cold)
+    hot, cold = distinct(np.concatenate(after)), distinct(np.concatenate(before))
+    hot = hot[~grid.outside[hot] & ~np.isin(hot, cold)]
     cold = cold[~grid.outside[cold]]
     if not len(hot) or not len(cold):
         return None

@@ -7,6 +7,7 @@ from itertools import product
 
 import numpy as np
 
+from fitcheck.air.grid import distinct
 from fitcheck.rays.kernels import compiled
 from fitcheck.rays.lines import Stops, first_hits
 
@@ -147,7 +148,7 @@ def _area(
     crossing = (from_plane[0] > 0) != (from_plane[1] > 0)
     part = (from_plane[0] / np.where(crossing, from_plane[0] - from_plane[1], 1.0))[crossing]
     begin, end = seeds[0][crossing], seeds[1][crossing]
-    places = np.concatenate([begin + part[:, None] * (end - begin), np.unique(seeds[0], axis=0)])
+    places = np.concatenate([begin + part[:, None] * (end - begin), distinct(seeds[0])])
     flat = (places - at) @ frame[:2].T
     squares = np.unique(np.rint(flat / edge).astype(np.int64) + reach, axis=0, return_index=True)
     cells, chosen = squares

@@ -11,7 +11,7 @@ import numpy as np
 
 from fitcheck.air.fans import Core, Fan, ring
 from fitcheck.air.flow import Cut, Flow
-from fitcheck.air.grid import Grid, attached, shares
+from fitcheck.air.grid import Grid, attached, distinct, shares
 from fitcheck.rays.lines import first_hits
 
 # Off the face of blades or a core at which lines begin, mm.
@@ -174,7 +174,7 @@ class Ways:
                 of.setdefault(int(label[held].min()), []).append(k)
         for members in of.values():
             held = np.concatenate([self.mouths[k].nodes for k in members])
-            labels = np.unique(label[held[cut.before[held]]])
+            labels = distinct(label[held[cut.before[held]]])
             yield Group(tuple(members), cut.before & np.isin(label, labels))
 
     def alone(self, group: Group) -> Iterator[tuple[int, Cut]]:
@@ -281,7 +281,7 @@ def _fan_arcs(all_mouths: Sequence[Mouth], side: str) -> tuple[np.ndarray, np.nd
         a, b = np.cumsum(enter.areas), np.cumsum(leave.areas)
         if not len(a) or not len(b):
             continue
-        steps = np.unique(np.concatenate([a, b]))
+        steps = distinct(np.concatenate([a, b]))
         steps = steps[steps <= min(a[-1], b[-1]) + 1e-9]
         sizes = np.diff(np.concatenate([[0.0], steps]))
         middles = steps - sizes / 2

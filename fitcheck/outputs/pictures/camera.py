@@ -116,8 +116,8 @@ class Camera:
     """A parallel projection onto a pane of the picture, or what an eye sees.
 
     `towards`, `right`, `up` are unit world vectors: to the viewer, and along the picture. `middle` is the
-    world point at the pane's centre; `scale` pixels a mm (of an eye: at the middle); `pane` (left, top, right,
-    bottom) in pixels. `eye` (3,) is where the eye is, None for a parallel projection.
+    world point at the pane's centre; `scale` pixels a mm (of an eye: there); `pane` in pixels: left, top,
+    right, bottom. `eye` (3,) is where the eye is, None for a parallel projection.
     """
 
     towards: np.ndarray
@@ -171,7 +171,7 @@ def aim(look: str, bounds: np.ndarray, pane: tuple[int, int, int, int]) -> Camer
 
 
 def aim_from(eye: np.ndarray, bounds: np.ndarray, pane: tuple[int, int, int, int]) -> Camera:
-    """The camera of an eye that looks at the middle of world bounds (2, 3), upright; all of them are in the pane.
+    """The camera of an eye that looks at the middle of world bounds (2, 3), all in the pane.
 
     Raises:
         ValueMistake: the eye stands within the bounds.
@@ -184,9 +184,7 @@ def aim_from(eye: np.ndarray, bounds: np.ndarray, pane: tuple[int, int, int, int
     right = np.cross(upward, towards)
     right = right / np.linalg.norm(right)
     camera = Camera(towards, right, np.cross(towards, right), middle, 1.0, pane, eye)
-    corners = np.array(
-        [[bounds[i, 0], bounds[j, 1], bounds[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
-    )
+    corners = np.array(list(product(*bounds.T)))
     left, top, right_px, bottom = pane
     away = np.abs(camera.pixels(corners) - [(left + right_px) / 2, (top + bottom) / 2]).max(axis=0)
     scale = FILL * float(min((right_px - left) / (2 * away[0]), (bottom - top) / (2 * away[1])))

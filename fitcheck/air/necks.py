@@ -308,7 +308,7 @@ def _flat(grid: Grid, nodes: np.ndarray, ahead: np.ndarray) -> tuple[np.ndarray,
         off = np.abs((on - at) @ square)
         if off.max() < LEVEL:
             break
-        on = on[off <= np.quantile(off, 0.8)]
+        on = on[off <= np.sort(off)[int(0.8 * (len(off) - 1))]]
         if len(on) < FEWEST:
             return None
     if off.max() > LEVEL or abs(square @ ahead) < FACING:

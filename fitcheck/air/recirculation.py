@@ -44,7 +44,9 @@ def way_back(
     after = [m.nodes for m in used if m.side == EXHAUST] if pull else [_face(grid, core, way)]
     before = [m.nodes for m in used if m.side == INTAKE] if push else [_face(grid, core, -way)]
     hot, cold = distinct(np.concatenate(after)), distinct(np.concatenate(before))
-    hot = hot[~grid.outside[hot] & ~np.isin(hot, cold)]
+    taken = grid.outside.copy()
+    taken[cold] = True
+    hot = hot[~taken[hot]]
     cold = cold[~grid.outside[cold]]
     if not len(hot) or not len(cold):
         return None

@@ -174,8 +174,9 @@ class Ways:
                 of.setdefault(int(label[held].min()), []).append(k)
         for members in of.values():
             held = np.concatenate([self.mouths[k].nodes for k in members])
-            labels = distinct(label[held[cut.before[held]]])
-            yield Group(tuple(members), cut.before & np.isin(label, labels))
+            chosen = np.zeros(len(label), bool)
+            chosen[label[held[cut.before[held]]]] = True
+            yield Group(tuple(members), cut.before & chosen[label])
 
     def alone(self, group: Group) -> Iterator[tuple[int, Cut]]:
         """The least cut of each mouth of a group when no other blows.

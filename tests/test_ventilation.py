@@ -168,7 +168,7 @@ def test_fans_that_draw_from_the_same_hole():
     assert shared.measured == pytest.approx(pi * 50**2 / (2 * swept), rel=3e-3)
     assert shared.verdict == Verdict.FAILS
     # Each by itself has enough.
-    assert one(scene, name="fan[1]").measured == 1.0
+    assert one(scene, name="fan[1]").measured == pytest.approx(1.0)
     assert not [f for f in asked(two_fans(100)) if "same" in f.sentence]
 
 

@@ -28,7 +28,7 @@ CLEAR = 1.0
 # Nearer than this to a solid counts as in it, mm.
 TOUCH = 0.01
 # Distances in a cell are asked up to this, in pitches: more decides nothing.
-KNOWN = 0.75
+KNOWN = 1.0
 # How far the corners of a cell are from its middle, in pitches.
 CORNER = 0.8661
 # The grid begins off the corner of its region by these shares of the pitch: no plane of it lies in a face of

@@ -17,12 +17,13 @@ from fitcheck.air.section import Section, flat_outline, narrowest
 from fitcheck.air.ways import Mouth, Through
 from fitcheck.rays.lines import first_hits
 
-# A section is believed when it is as large as the cut within this share: more is a plane that passes the rim.
+# A section, or a finer grid, is believed when its area is that of the cut within this share: a plane that
+# passes the rim of its opening comes out larger.
 ALIKE = 0.25
 # Pieces of a cut that are a smaller share of it are not measured one by one, nor those of fewer ways.
 WORTH, FEWEST = 0.05, 4
 # A finer grid has at most so many points, and is fine enough when the area changes by no more than this.
-MOST_POINTS, STABLE = 25_000, 0.03
+MOST_POINTS, STABLE = 60_000, 0.03
 BOUNDLESS_AREA = BOUNDLESS * UNIT
 # Of a patch that bends more than this (what is left of its ways when they are added up) no plane is sought.
 SLANTED = 0.3
@@ -164,9 +165,7 @@ def _patch(
 
     def like(area: float) -> Patch | None:
         # Each of them leaves no way past: the least is the narrowest.
-        alike = [
-            one for one in sections if abs(one.area * share - area) <= ALIKE * max(area, one.area * share)
-        ]
+        alike = [s for s in sections if abs(s.area * share - area) <= ALIKE * max(area, s.area * share)]
         least = min(alike, key=lambda one: one.area, default=None)
         if least is None:
             return None

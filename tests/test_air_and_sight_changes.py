@@ -1,7 +1,7 @@
 """Single changes to the demo scenes, each of which breaks one rule about air or sight, and no other rule.
 
-What else a change brings about with certainty (a part that interferes is another check's business) is not in
-the table: the changes were chosen so that all else stays as it is.
+Where one cause must break two rules (no window hides all that should be seen through it) both are named. The
+other checks have tables of their own.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ CHANGES = [
     # A floor opening of 80 for 470: two of the four fans blow onto the floor.
     (DOME, "width: 310, height: 660}", "width: 310, height: 660, floor_air_length: 100}", "ventilation", "ventilation.exhaust", "plinth_fans.fan[1]"),
     # Stands flat on the floor, by feet of 5 for 20: the plinth's fans blow against it.
-    (DOME, "model: foot, place", "model: foot, with: {height: 5}, place", "ventilation", "ventilation.exhaust", "plinth_fans.fan[1]"),
+    (DOME, "model: foot, place", "model: foot, with: {height: 5}, place", "ventilation", "ventilation.exhaust|ventilation.together.exhaust", "plinth_fans.fan[1]"),
     # The rear fan turned round: it blows in.
     (DOME, "{fan: rear_fan, at_least: 0.8, blows: out}", "{fan: rear_fan, at_least: 0.8, blows: in}", "ventilation", "ventilation.fans[1].blows", "rear_fan"),
     # A grille of a third before the roof radiator.

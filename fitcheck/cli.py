@@ -103,7 +103,8 @@ def render(
     try:
         render_file(world, report, out, view if eye is None else {"eye": eye})
     except ValueMistake as why:
-        refuse(f"--eye {eye}: {why.problem}" + (f"; {why.mend}" if why.mend else ""))
+        asked = f"--view {view}" if eye is None else f"--eye {eye}"
+        refuse(f"{asked}: {why.problem}" + (f"; {why.mend}" if why.mend else ""))
     except NoPicture as why:
         refuse(f"no picture: {why}", code=3)
     except OSError as why:

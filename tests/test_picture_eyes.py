@@ -140,3 +140,34 @@ def test_a_share_is_written_in_percent():
         details={"at_most": True},
     )
     assert dimensions.figure(seen) == "20.0 % (needs at most 0.0 %)"
+
+
+def test_the_command_for_an_eye(tmp_path):
+    import subprocess
+    import sys
+    from pathlib import Path
+
+    top = Path(__file__).resolve().parents[1]
+    scene = tmp_path / "s.yaml"
+    scene.write_text("parts: {a: {model: foot}}\nrules: {sight: {eyes: {visitor: {at: [0, -500, 200]}}}}\n")
+
+    def run(eye):
+        code = "from fitcheck.cli import run; run()"
+        words = ["render", str(scene), "--eye", eye, "--out", str(tmp_path / "seen.png")]
+        return subprocess.run(
+            [sys.executable, "-c", code, *words],
+            capture_output=True,
+            text=True,
+            cwd=top,
+            timeout=120,
+            check=False,
+        )
+
+    good = run("visitor")
+    assert good.returncode == 0 and (tmp_path / "seen.png").stat().st_size > 1000
+    wrong = run("visitors")
+    assert wrong.returncode == 2
+    assert (
+        "--eye visitors: there are no eyes named `visitors` (there are visitor); write visitor"
+        in wrong.stderr
+    )

@@ -75,10 +75,13 @@ def render(
     view: Annotated[
         str | None, typer.Option("--view", metavar="NAME", help="View of the scene file.")
     ] = None,
+    eye: Annotated[
+        str | None, typer.Option("--eye", metavar="NAME", help="Seen by these eyes of the rule sight.")
+    ] = None,
     set_: SetOption = None,
     debug: DebugOption = False,
 ) -> None:
-    """Draw a scene as a picture, with clearances in colour.
+    """Draw a scene as a picture, with clearances in colour; or as given eyes see it.
 
     Example: fitcheck render scenes/dome_render.yaml --out plinth.png --view plinth
     """
@@ -93,9 +96,15 @@ def render(
             + (f"; write {near}" if near else "")
         )
     from fitcheck.outputs.pictures import NoPicture, render_file
+    from fitcheck.scene.mistakes import ValueMistake
 
+    if eye is not None and view is not None:
+        refuse("--eye and --view: a picture is of one of the two")
     try:
-        render_file(world, report, out, view)
+        render_file(world, report, out, view if eye is None else {"eye": eye})
+    except ValueMistake as why:
+        asked = f"--view {view}" if eye is None else f"--eye {eye}"
+        refuse(f"{asked}: {why.problem}" + (f"; {why.mend}" if why.mend else ""))
     except NoPicture as why:
         refuse(f"no picture: {why}", code=3)
     except OSError as why:

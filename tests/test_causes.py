@@ -189,11 +189,12 @@ def test_the_same_world_gives_the_same_report():
 def test_the_table_of_checks():
     assert [c.name for c in CHECKS] == [
         "containment", "interference", "room", "clearance", "run", "loop", "drainage", "keep_clear",
-        "fastening", "edges", "gaps", "empty_boxes", "removal", "assembly_order", "support", "access", "tolerance",
+        "fastening", "edges", "ventilation", "sight", "gaps", "empty_boxes", "removal", "assembly_order", "support",
+        "access", "tolerance",
     ]  # fmt: skip
     assert set(RULE_TYPES) == {
         "room", "clearance", "keep_clear", "fastening", "edges", "gaps", "empty_boxes", "removal",
-        "assembly_order", "support", "access", "tolerance",
+        "assembly_order", "support", "access", "ventilation", "sight", "tolerance",
     }  # fmt: skip
     for check in CHECKS:
         assert check.run.__name__ == f"check_{check.name}"

@@ -22,8 +22,10 @@ from fitcheck.checks import (
     removal,
     room,
     run,
+    sight,
     support,
     tolerance,
+    ventilation,
 )
 from fitcheck.checks.causes import caused
 from fitcheck.finding import Answer, Finding
@@ -115,6 +117,18 @@ CHECKS: tuple[Check, ...] = (
         "distances in the plane of each sheet of its holes, cut-outs, edges and bends; footprints on panels",
         "exact for holes, slots and rectangles; other edges to their facets",
         "the two places it lies between",
+    ),
+    Check(
+        "ventilation", ventilation.QUESTION, ventilation.check_ventilation, ventilation.VentilationRule,
+        "the least cut of free space as a graph finds the neck, a section on the exact shapes measures it",
+        "flat necks to 0.1 %; others by the graph, to 5 % or what finer grids still changed",
+        "the outline of the neck",
+    ),
+    Check(
+        "sight", sight.QUESTION, sight.check_sight, sight.SightRule,
+        "straight lines from points spread over its surface to the eyes, past all that is not transparent",
+        "1,000 to 16,000 points, the more the nearer to the demand; of a box of eyes the worst found",
+        "what is seen of the part",
     ),
     Check(
         "gaps", gaps.QUESTION, gaps.check_gaps, list[gaps.GapRule],

@@ -289,6 +289,7 @@ def _facts(asked: _Asked) -> dict[str, Any]:
 # Checks that are asked of the scene as drawn only, where it has anything of theirs.
 _AS_DRAWN = (
     "gaps", "empty_boxes", "fastening", "edges", "removal", "assembly_order", "support", "access",
+    "ventilation", "sight",
 )  # fmt: skip
 
 

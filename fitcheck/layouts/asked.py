@@ -29,8 +29,11 @@ from fitcheck.world.resolve import resolve
 from fitcheck.world.shared import Leaf, Shared
 from fitcheck.world.world import World
 
-# Rules that are about runs: left out where none are laid.
-OF_RUNS = ("run", "loop", "drainage")
+# What is asked of a machine with its tubes and cables in only: left out where none are laid.
+OF_RUNS = (
+    "run", "loop", "drainage", "removal", "assembly_order", "fastening", "edges", "support", "ventilation",
+    "sight", "access",
+)  # fmt: skip
 # So many values of parameters are remembered as sound.
 SOUND = 100_000
 # Distances are measured up to this, mm.

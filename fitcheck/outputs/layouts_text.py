@@ -27,7 +27,7 @@ def _lines(layouts: Layouts, found: Summary) -> Iterator[str]:
     )
     yield "  " + ", ".join(f"{count:,} {verdict}" for verdict, count in sorted(found.verdicts.items()))
     if not layouts.file.runs:
-        yield "  tubes and cables were not laid (runs: yes in the layouts file lays them)"
+        yield "  tubes and cables were not laid, and rules that need them not asked (runs: yes asks all)"
     if found.best:
         by = ", then ".join(f"{sense} {figure}" for sense, figure in layouts.rank)
         yield f"the best by {by}:"

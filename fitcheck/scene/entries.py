@@ -203,6 +203,7 @@ class View(Shaped):
     hide: list[WrittenParts] = Field(default_factory=list, description="Parts or solids left out.")
     show: list[WrittenParts] = Field(default_factory=list, description="If given, only these are drawn.")
     explode: WrittenNumber = Field(0, description="0: as built; 1: moved well apart.")
+    eye: FreeName | None = Field(None, description="Seen by these eyes of the rule sight, not from a side.")
 
 
 class SceneFile(Shaped):

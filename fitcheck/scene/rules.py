@@ -71,8 +71,8 @@ Evaluate = Callable[[str, Any, tuple[Step, ...]], Any]
 class Rule(Shaped):
     """Base of what is written under a check's name."""
 
-    def wrong(self) -> Iterable[tuple[str, str, str]]:
-        """What is wrong with the plain values of a rule: the key, the problem, the mend (or nothing)."""
+    def wrong(self) -> Iterable[tuple[str | tuple[Step, ...], str, str]]:
+        """What is wrong with a rule's plain values: the key (or the way to it), the problem, the mend."""
         return ()
 
 

@@ -74,7 +74,9 @@ class Names:
                 continue
             for one, at in each_rule(rule, ("rules", name)):
                 for key, said, mend in one.wrong():
-                    self.space.desk.note(self.space.document.mark((*at, key)), key, ValueMistake(said, mend))
+                    below = (key,) if isinstance(key, str) else tuple(key)
+                    mark = self.space.document.mark((*at, *below))
+                    self.space.desk.note(mark, last_key(below), ValueMistake(said, mend))
         return found
 
     def wishes(self, written: Mapping[str, RunEntry], rules: Mapping[str, Any]) -> tuple[RunWish, ...]:
@@ -140,6 +142,9 @@ class Names:
                 }
             if "explode" in view:
                 view["explode"] = self._rule_value("number", view["explode"], (*path, "explode"))
+            eyes = ((self.space.document.data.get("rules") or {}).get("sight") or {}).get("eyes") or {}
+            if view.get("eye") and view["eye"] not in eyes:
+                noted(self.space, (*path, "eye"), str(view["eye"]), eyes, "eye of the rule sight named")
             for key in ("hide", "show"):
                 view[key] = [self.part((*path, key, at), said) for at, said in enumerate(view.get(key) or [])]
             views[name] = view

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,8 @@ class View:
         colour: clearance, verdict or role.
         hide: name patterns left out; `show`: if any, only these.
         explode: 0 assembled; 1 assemblies moved apart.
+        eye: name of the eyes of the rule `sight` that it is seen from; then the case is drawn as it is.
+        at: (3,) where the eye is, once that is settled, mm.
     """
 
     look: str = ""
@@ -40,6 +43,8 @@ class View:
     hide: tuple[str, ...] = ()
     show: tuple[str, ...] = ()
     explode: float = 0.0
+    eye: str = ""
+    at: tuple[float, float, float] | None = None
     name: str = field(default="", compare=False)
 
 
@@ -48,7 +53,7 @@ def as_view(told: View | Mapping[str, Any] | None, name: str = "") -> View:
     if isinstance(told, View):
         return told
     entry = {k: v for k, v in dict(told or {}).items() if v is not None}
-    known = ("look", "cut", "colour", "hide", "show", "explode")
+    known = ("look", "cut", "colour", "hide", "show", "explode", "eye")
     for key in entry:
         if key not in known:
             raise ValueMistake(
@@ -60,16 +65,21 @@ def as_view(told: View | Mapping[str, Any] | None, name: str = "") -> View:
         look=str(entry.get("look", "")),
         cut=axis_cut,
         cut_worst=cut == "worst",
-        colour=str(entry.get("colour", "clearance")),
+        colour=str(entry.get("colour", "role" if entry.get("eye") else "clearance")),
         hide=_names(entry.get("hide", ())),
         show=_names(entry.get("show", ())),
         explode=float(entry.get("explode", 0.0)),
+        eye=str(entry.get("eye", "")),
         name=name,
     )
     if view.colour not in COLOURS:
         raise ValueMistake(f"colour {view.colour!r} is none of {', '.join(COLOURS)}")
     if view.explode and cut:
         raise ValueMistake("a view is either cut or exploded", "make two views of it")
+    if view.eye and (view.explode or cut or view.look):
+        raise ValueMistake(
+            "a view from an eye has no look, no cut and is not exploded", "make two views of it"
+        )
     if view.look:
         sides_of(view.look)
     return view
@@ -103,10 +113,11 @@ def sides_of(look: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Camera:
-    """A parallel projection onto a pane of the picture.
+    """A parallel projection onto a pane of the picture, or what an eye sees.
 
     `towards`, `right`, `up` are unit world vectors: to the viewer, and along the picture. `middle` is the
-    world point at the pane's centre; `scale` pixels a mm; `pane` (left, top, right, bottom) in pixels.
+    world point at the pane's centre; `scale` pixels a mm (of an eye: there); `pane` in pixels: left, top,
+    right, bottom. `eye` (3,) is where the eye is, None for a parallel projection.
     """
 
     towards: np.ndarray
@@ -115,10 +126,15 @@ class Camera:
     middle: np.ndarray
     scale: float
     pane: tuple[int, int, int, int]
+    eye: np.ndarray | None = None
 
     def pixels(self, points: np.ndarray) -> np.ndarray:
         """(..., 2) picture pixels (x right, y down) of world points (..., 3)."""
         from_middle = np.asarray(points, float) - self.middle
+        if self.eye is not None:
+            far = float((self.eye - self.middle) @ self.towards)
+            before = np.maximum(far - from_middle @ self.towards, 1e-6)
+            from_middle = from_middle * (far / before)[..., None]
         left, top, right, bottom = self.pane
         x = (left + right) / 2 + self.scale * (from_middle @ self.right)
         y = (top + bottom) / 2 - self.scale * (from_middle @ self.up)
@@ -152,6 +168,27 @@ def aim(look: str, bounds: np.ndarray, pane: tuple[int, int, int, int]) -> Camer
     left, top, right_px, bottom = pane
     scale = FILL * min((right_px - left) / (2 * wide), (bottom - top) / (2 * high))
     return Camera(towards, right, up, bounds.mean(axis=0), float(scale), pane)
+
+
+def aim_from(eye: np.ndarray, bounds: np.ndarray, pane: tuple[int, int, int, int]) -> Camera:
+    """The camera of an eye that looks at the middle of world bounds (2, 3), all in the pane.
+
+    Raises:
+        ValueMistake: the eye stands within the bounds.
+    """
+    if ((eye > bounds[0]) & (eye < bounds[1])).all():
+        raise ValueMistake("the eye stands within the machine", "move it out, or name another")
+    middle = bounds.mean(axis=0)
+    towards = (eye - middle) / np.linalg.norm(eye - middle)
+    upward = SIDES["top"] if abs(towards[2]) < 1 - 1e-9 else SIDES["rear"]
+    right = np.cross(upward, towards)
+    right = right / np.linalg.norm(right)
+    camera = Camera(towards, right, np.cross(towards, right), middle, 1.0, pane, eye)
+    corners = np.array(list(product(*bounds.T)))
+    left, top, right_px, bottom = pane
+    away = np.abs(camera.pixels(corners) - [(left + right_px) / 2, (top + bottom) / 2]).max(axis=0)
+    scale = FILL * float(min((right_px - left) / (2 * away[0]), (bottom - top) / (2 * away[1])))
+    return replace(camera, scale=scale)
 
 
 def framing(case: np.ndarray, everything: np.ndarray) -> np.ndarray:

@@ -8,10 +8,13 @@ from typing import Protocol
 import numpy as np
 
 from fitcheck.checks.names import choose
+from fitcheck.checks.sight import SightRule
 from fitcheck.fasteners.bores import family
 from fitcheck.finding import SEVERITY, Finding, Verdict
 from fitcheck.outputs.pictures.camera import View
 from fitcheck.outputs.pictures.surfaces import Skin
+from fitcheck.scene.mistakes import ValueMistake, nearest
+from fitcheck.world.frames import point
 from fitcheck.world.world import Part, World
 
 # A sub-part of the case's owner that is made of nothing else counts as case too.
@@ -80,6 +83,26 @@ def concerned(world: World, finding: Finding) -> set[int]:
         or (name.startswith(part.name + ".") and has(part, name[len(part.name) + 1 :]))
         or (part.name.startswith(name + ".") and name not in world.by_name)
     }
+
+
+def eye_of(world: World, findings: Sequence[Finding], name: str) -> tuple[float, float, float]:
+    """Where the eye of that name is: of a box the place that a finding calls the worst, else its middle.
+
+    Raises:
+        ValueMistake: the rule `sight` has no such eyes.
+    """
+    rule = world.rules.get("sight")
+    eyes = {} if rule is None else SightRule.model_validate(rule).eyes
+    if name not in eyes:
+        near = nearest(name, eyes)
+        listed = ", ".join(eyes) or "none; name them under rules: sight: eyes"
+        raise ValueMistake(
+            f"there are no eyes named `{name}` (there are {listed})", f"write {near}" if near else ""
+        )
+    for finding in findings:
+        if finding.check == "sight" and finding.parts[-1] == name and "eye" in finding.details:
+            return point(np.array(finding.details["eye"]))
+    return point(eyes[name].box().mean(axis=0))
 
 
 def worst_first(findings: Sequence[Finding]) -> list[Finding]:

@@ -46,6 +46,8 @@ def figure(finding: Finding) -> str:
         return "no way found"
     if finding.measured is None:
         return str(finding.verdict)
+    if finding.unit == "share":
+        return _share(finding)
     unit = f" {finding.unit}" if finding.unit else ""
     if finding.check == "interference":
         return f"overlap {finding.measured:.1f}{unit}"
@@ -58,6 +60,17 @@ def figure(finding: Finding) -> str:
     tight = ", tight" if finding.verdict == Verdict.TIGHT else ""
     wanted = "at most" if finding.details.get("at_most") else "needs"
     return f"{finding.measured:.1f}{unit} ({wanted} {finding.required:.1f}{tight})"
+
+
+def _share(finding: Finding) -> str:
+    """A share in percent, and what it needs: `41.0 % (needs 50.0 %)`."""
+    assert finding.measured is not None
+    said = f"{100 * finding.measured:.1f} %"
+    if finding.required is None:
+        return said
+    tight = ", tight" if finding.verdict == Verdict.TIGHT else ""
+    most = "at most " if finding.details.get("at_most") else ""
+    return f"{said} (needs {most}{100 * finding.required:.1f} %{tight})"
 
 
 def ends(finding: Finding) -> np.ndarray:

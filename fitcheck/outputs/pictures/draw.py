@@ -24,6 +24,8 @@ OVERSAMPLE = 2
 # Bright and matt, so that a colour reads as the legend shows it: with more shade yellow turns olive.
 AMBIENT, DIFFUSE = 0.72, 0.33
 WHITE = (1.0, 1.0, 1.0)
+# Nearer than this an eye sees nothing, mm.
+NEAREST = 5.0
 # Values run on past the bands' ends, or colours would bend across a triangle; but stay finite, mm.
 BEYOND = 1e4
 
@@ -161,6 +163,12 @@ class Stage:
         eye.SetViewUp(*camera.up)
         eye.SetParallelScale(camera.size[1] / 2 / camera.scale)
         eye.SetClippingRange(far * 0.5, far * 4)
+        if camera.eye is not None:
+            away = float(np.linalg.norm(camera.eye - camera.middle))
+            eye.ParallelProjectionOff()
+            eye.SetPosition(*camera.eye)
+            eye.SetViewAngle(2 * np.degrees(np.arctan(camera.size[1] / 2 / camera.scale / away)))
+            eye.SetClippingRange(max(away - far, NEAREST), away + far)
         self._renderer.RemoveAllLights()
         light = vtkLight()
         light.SetLightTypeToSceneLight()

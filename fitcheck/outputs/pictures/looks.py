@@ -61,6 +61,16 @@ def pale(colours: np.ndarray, share: float = PALE) -> np.ndarray:
     return np.asarray(colours * (1 - share) + 255 * share).astype(np.uint8)
 
 
+def outlined(findings: Sequence[Finding]) -> list[tuple[Verdict, np.ndarray]]:
+    """(verdict, (k, 2, 3) segments) of what findings outline (`outlines` in their details), mildest first."""
+    found = []
+    for finding in sorted(findings, key=lambda f: SEVERITY.index(f.verdict)):
+        for outline in finding.details.get("outlines", ()):
+            corners = np.array(outline, float).reshape(-1, 3)
+            found.append((finding.verdict, np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)))
+    return found
+
+
 def part_verdicts(world: World, findings: Sequence[Finding]) -> dict[int, Verdict]:
     """The worst verdict of the findings that name each part; parts in none are absent."""
     worst: dict[int, Verdict] = {}

@@ -51,6 +51,8 @@ def layout(size: tuple[int, int], paper: Paper) -> Layout:
 def view_words(view: View) -> str:
     """What the view shows, in words: `from left · cut at x = 155 mm`."""
     words = [view.look]
+    if view.at is not None:
+        words = [f"seen by {view.eye} from x {view.at[0]:.0f}, y {view.at[1]:.0f}, z {view.at[2]:.0f}"]
     if view.cut:
         words.append(f"cut at {view.cut[0]} = {view.cut[1]:.4g} mm")
     if view.explode:
@@ -99,9 +101,13 @@ def draw_footer(paper: Paper, camera: Camera, legend: Sequence[tuple[str, str]],
     edge, base = paper.px(EDGE), height - paper.px(BOTTOM)
     paper.draw.line((edge, base, width - edge, base), fill=RULE, width=paper.px(1))
     axes_left = width - edge - paper.px(120)
-    bar = SCALE_BAR * camera.scale
+    # What is nearer looks larger to an eye: no bar.
+    bar = SCALE_BAR * camera.scale if camera.eye is None else 0.0
     bar_left = axes_left - paper.px(40) - bar
     _legend(paper, legend, heading, (edge, base + paper.px(8)), bar_left - paper.px(30))
+    _axes(paper, camera, (axes_left + paper.px(58), base + paper.px(48)))
+    if not bar:
+        return
     y = base + paper.px(58)
     for x in (bar_left, bar_left + bar):
         paper.line([(x, y - paper.px(7)), (x, y + paper.px(7))], INK, 2)
@@ -109,7 +115,6 @@ def draw_footer(paper: Paper, camera: Camera, legend: Sequence[tuple[str, str]],
     text = f"{SCALE_BAR:g} mm"
     size = paper.measure(text, 15)
     paper.write("scale", text, (bar_left + bar / 2 - size[0] / 2, y - paper.px(9) - size[1]), 15)
-    _axes(paper, camera, (axes_left + paper.px(58), base + paper.px(48)))
 
 
 def _legend(

@@ -15,12 +15,15 @@ from fitcheck.outputs.pictures.bands import FAR, rgb
 from fitcheck.outputs.pictures.camera import Camera, View
 from fitcheck.outputs.pictures.draw import OVERSAMPLE, Halfspace, Sheet, Stage, Strokes
 from fitcheck.outputs.pictures.field import Field
+from fitcheck.outputs.pictures.margins import VERDICT_COLOURS
 from fitcheck.outputs.pictures.probe import ensure_drawing
 from fitcheck.outputs.pictures.surfaces import Cloth, Skin, refined
 
 CASE_OPACITY, GLASS_OPACITY = 0.05, 0.22
 OUTLINE, CASE_LINE, WAY = (0.17, 0.19, 0.21), (0.55, 0.58, 0.62), (0.0, 0.36, 0.6)
 FAINT_GREY, CASE_CUT = (120, 130, 140), (176, 182, 188)
+# Width of the outline of a neck, pixels of the picture.
+NECK = 3.5
 # Cut faces are this much paler than their material, so that their outlines speak.
 CUT_PALE = 0.62
 
@@ -35,6 +38,7 @@ class Scene:
         field: distances to other parts.
         case: indices of the parts that are the case.
         verdicts: worst verdict of each part that a finding names.
+        outlines: (verdict, (k, 2, 3) segments) of the places that findings outline, as necks of the air.
     """
 
     skins: Sequence[Skin]
@@ -42,6 +46,7 @@ class Scene:
     field: Field
     case: set[int]
     verdicts: dict[int, Verdict]
+    outlines: Sequence[tuple[Verdict, np.ndarray]] = ()
 
     @cached_property
     def parts(self) -> np.ndarray:
@@ -88,6 +93,13 @@ class Shot:
     moved: np.ndarray
     carried: np.ndarray
 
+    @cached_property
+    def faint(self) -> np.ndarray:
+        """(n,) bool: skins to see through; an eye sees through what is clear only."""
+        scene = self.scene
+        clear = np.array([s.solid.transparent for s in scene.skins], bool)
+        return clear if self.view.eye else scene.faint
+
     def taken(self) -> tuple[Image.Image, np.ndarray]:
         """The pane, and the part index at each of its pixels (-1: none, or only the case); or NoPicture."""
         sheets, strokes = self._sheets(), self._strokes()
@@ -110,10 +122,11 @@ class Shot:
 
     def _identities(self, stage: Stage) -> np.ndarray:
         plain = self.scene.plain
-        solid = (self.shown & ~self.scene.faint)[plain.owner[plain.triangles[:, 0]]]
+        solid = (self.shown & ~self.faint)[plain.owner[plain.triangles[:, 0]]]
         corners = plain.triangles[solid]
         ids = self.scene.parts[plain.owner[corners[:, 0]]]
-        return stage.identities(self.camera, self._points(plain), corners, ids, self.keep)
+        seen = stage.identities(self.camera, self._points(plain), corners, ids, self.keep)
+        return np.where(np.isin(seen, sorted(self.scene.case)), -1, seen)
 
     def _cut(self, big: Image.Image, ids: np.ndarray) -> np.ndarray:
         assert self.keep is not None
@@ -140,13 +153,13 @@ class Shot:
             colours = looks.verdict_colours(scene.skins, scene.verdicts)
         else:
             colours = np.tile(np.array(rgb(FAR), np.uint8), (len(scene.skins), 1))
-        dense = source.triangles[(self.shown & ~scene.faint)[owner]]
+        dense = source.triangles[(self.shown & ~self.faint)[owner]]
         values = source.values if measuring else None
         made = [Sheet(points, source.normals, dense, values, colours[source.owner])]
         grey = np.tile(np.array(FAINT_GREY, np.uint8), (len(source.points), 1))
         for group, opacity in (
-            (scene.of_case & scene.single, CASE_OPACITY),
-            (scene.faint & ~scene.of_case, GLASS_OPACITY),
+            (self.faint & scene.of_case & scene.single, CASE_OPACITY),
+            (self.faint & ~scene.of_case, GLASS_OPACITY),
         ):
             faint = source.triangles[(group & self.shown)[owner]]
             made.append(Sheet(points, source.normals, faint, None, grey, opacity))
@@ -154,7 +167,7 @@ class Shot:
 
     def _strokes(self) -> list[Strokes]:
         dark, pale = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))]
-        for skin, on, faint in zip(self.scene.skins, self.shown, self.scene.faint, strict=True):
+        for skin, on, faint in zip(self.scene.skins, self.shown, self.faint, strict=True):
             if on:
                 # A sheet's round holes need no outline: their rims are drawn.
                 flat = faint and skin.solid.role in ("sheet", "glass")
@@ -165,6 +178,17 @@ class Shot:
             Strokes(np.concatenate(dark), OUTLINE, 1.1),
             Strokes(np.concatenate(pale), CASE_LINE, 1.0),
             Strokes(np.array(ways).reshape(-1, 2, 3), WAY, 1.6),
+            *self._outlines(),
+        ]
+
+    def _outlines(self) -> list[Strokes]:
+        """What findings outline; where things were moved apart it would hang in the air."""
+        if self.view.explode or self.view.eye:
+            return []
+        return [
+            Strokes(segments, (red / 255, green / 255, blue / 255), NECK)
+            for verdict, segments in self.scene.outlines
+            for red, green, blue in [VERDICT_COLOURS[verdict]]
         ]
 
     def _ways(self) -> list[np.ndarray]:

@@ -11,7 +11,7 @@ from PIL import Image
 from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs.pictures import choose, detail, dimensions, explode, labels, looks, margins, section
 from fitcheck.outputs.pictures.bands import Bands, bands_of
-from fitcheck.outputs.pictures.camera import Camera, View, aim, framing
+from fitcheck.outputs.pictures.camera import Camera, View, aim, aim_from, framing
 from fitcheck.outputs.pictures.choose import Report
 from fitcheck.outputs.pictures.detail import Detail
 from fitcheck.outputs.pictures.draw import Halfspace
@@ -79,7 +79,7 @@ class Studio:
         case = choose.case_parts(self.world)
         field = field_of(self.world, made, self.bands)
         verdicts = looks.part_verdicts(self.world, self.ranked)
-        return Scene(made, plain, field, case, verdicts)
+        return Scene(made, plain, field, case, verdicts, looks.outlined(self.ranked))
 
     @cached_property
     def bands(self) -> Bands:
@@ -99,14 +99,18 @@ class Studio:
         frame = margins.layout(self.size, paper)
         on = choose.shown(self.world, view, self.scene.skins)
         moved, carried = explode.moves(self.world, self.scene.case, view.explode)
-        camera = aim(view.look, self._framed(moved), frame.pane)
+        bounds = self._framed(moved)
+        camera = (
+            aim(view.look, bounds, frame.pane) if view.at is None
+            else aim_from(np.array(view.at), bounds, frame.pane)
+        )  # fmt: skip
         keep = section.halfspace(*view.cut, camera.towards) if view.cut else None
         shot = Shot(self.scene, view, camera, keep, on, moved, carried)
         pane, ids = shot.taken()
         image.paste(pane, frame.pane[:2])
         seen = labels.seen_parts(ids, (frame.pane[0], frame.pane[1]))
         shown = frozenset(int(s.part) for s, yes in zip(self.scene.skins, on, strict=True) if yes)
-        dims = [] if view.explode else self._dimensions(camera, keep, frame, shown)
+        dims = [] if view.explode or view.eye else self._dimensions(camera, keep, frame, shown)
         near = self._detail(paper, view, camera, frame, dims, seen)
         if near is not None:
             frame = detail.kept_free(frame, near.camera.pane, paper.px(8))
@@ -119,7 +123,9 @@ class Studio:
         return Drawn(image, view, camera, paper.written, ids, dims, placed, seen, shown, self.bands, near)
 
     def _settled(self, view: View) -> View:
-        """The view with its plane and side chosen, if it leaves them open."""
+        """The view with its plane, side or eye chosen, if it leaves them open."""
+        if view.eye:
+            return replace(view, at=choose.eye_of(self.world, self.ranked, view.eye))
         lead = next((f for f in self.ranked if f.where and f.verdict != Verdict.FITS), None)
         if view.cut_worst and lead is not None:
             case = choose.case_bounds(self.world)

@@ -1,0 +1,1 @@
+"""Straight lines through a world: what the first thing on them is."""

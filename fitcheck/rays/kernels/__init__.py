@@ -1,0 +1,1 @@
+"""Kernels: what a straight line meets first."""

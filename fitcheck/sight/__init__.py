@@ -1,0 +1,1 @@
+"""What is seen of a machine from where its viewers' eyes are."""

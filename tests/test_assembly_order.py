@@ -293,14 +293,10 @@ def test_shift_of_silhouettes_against_shapely(seed, angle):
     one, other = (shapely.union_all([shapely.box(*lo[:2], *hi[:2]) for lo, hi in c]) for c in (first, second))
 
     def shared(shift):
-        return (
-            affinity.translate(one, *(shift * direction)).intersection(other).buffer(-CONTACT / 2 - 1e-6).area
-        )
+        return affinity.translate(one, *(shift * direction)).intersection(other)
 
-    assert shared(found + 2 * CONTACT) < 1e-3
-    # No clear place before it.
-    assert all(
-        shared(t) > 0 or t > found - 4 * CONTACT
-        for t in np.linspace(0, max(found - 0.05, 0), 40)
-        if found > 0.05
-    )
+    # What is let pass is no deeper than two contacts.
+    assert shared(found).buffer(-CONTACT).area < 1e-9
+    # No clear place before it, but slits that are as narrow as that.
+    before = np.linspace(0, max(found - 4 * CONTACT, 0), 40) if found > 4 * CONTACT else []
+    assert all(shared(t).area > 1e-9 or shared(t + 2 * CONTACT).area > 1e-9 for t in before)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Literal
 
 import numpy as np
@@ -12,7 +12,7 @@ from fitcheck.checks.names import choose
 from fitcheck.checks.verdicts import mm, point, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
 from fitcheck.reaching.sizes import DRIVER, FIST, HANDS, TOOLS, Tool
-from fitcheck.reaching.ways import Reach, by_hand, by_tool
+from fitcheck.reaching.ways import Reach, by_hand, by_tool, straight_in
 from fitcheck.scene.mistakes import ValueMistake, nearest
 from fitcheck.scene.rules import Length, PartRef, PlaceRef, Rule, Side
 from fitcheck.world.frames import SIDES
@@ -107,6 +107,7 @@ def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str],
     tied = {run.name for run in world.laid if part.name in (run.wish.start.part, run.wish.goal.part)}
     left_out = opened | {part.name} | tied
     tool = _tool(asked)
+    ways: Iterator[Reach]
     if tool is not None:
         ways = (by_tool(world, at, out, tool, left_out, rule.shut) for at, out in spots)
         size, what = tool.shank, f"a driver of {mm(tool.shank)}"
@@ -115,6 +116,9 @@ def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str],
         ways = (by_hand(world, at, out, size, left_out, rule.shut) for at, out in spots)
         what = {"fingers": "two fingers"}.get(asked.by, f"a {asked.by}") + f" of {mm(size)}"
     tries: list[Reach] = []
+    if tool is None and any(straight_in(world, at, out, size, left_out, rule.shut) for at, out in spots):
+        # A look at each side is cheaper than one search round corners.
+        ways = iter([Reach(True, size, spots[0][0], ())])
     for way in ways:
         tries.append(way)
         if way.gets:

@@ -225,18 +225,17 @@ def _held(
     released: frozenset[Pair],
 ) -> tuple[set[tuple[int, int]], np.ndarray]:
     """Units held by a joint or a pad to this side, and the pairs of pieces that are not so connected."""
+    held = sorted({*blocks.joints, *blocks.pads} - released)
+    count = len(solids) + 1
+    code = solids.body[pairs[:, 0]] * count + solids.body[pairs[:, 1]]
+    connected = np.isin(code, [i * count + j for i, j in held])
     found = set()
-    connected = np.zeros(len(pairs), bool)
-    bodies = solids.body[pairs]
-    for pair in {*blocks.joints, *blocks.pads} - released:
-        mine = (bodies == pair).all(axis=1)
-        if not mine.any():
-            continue
-        connected |= mine
+    for one in np.unique(code[connected]).tolist():
+        pair = divmod(one, count)
         joint, pad = blocks.joints.get(pair), blocks.pads.get(pair)
         if (joint is not None and float(joint.leaves @ towards) < ALONG) or (
             pad is not None and float(pad.normal @ towards) > FACES
         ):
-            i, j = owner[pairs[np.flatnonzero(mine)[0]]]
-            found.add((int(i), int(j)))
+            i, j = (int(owner[solids.all[body].pieces.start]) for body in pair)
+            found.add((i, j))
     return found, pairs[~connected]

@@ -34,7 +34,7 @@ def silhouette(solids: Bodies, body: int, frame: np.ndarray) -> np.ndarray | Non
 def least_shift(mover: np.ndarray, stayer: np.ndarray, direction: np.ndarray) -> float:
     """How far triangles (n, 3, 2) must go along a unit direction (2,) until they overlap none of (m, 3, 2).
 
-    Overlaps no deeper than a contact do not count. Exact.
+    Overlaps that last no longer than a contact do not count. Exact, but for slits no wider than two contacts.
     """
     # What one triangle of the mover has to pass lies ahead of it and beside no other way.
     across = np.array([-direction[1], direction[0]])

@@ -65,9 +65,6 @@ def by_hand(
         body = buried if buried >= 0 else int(nearest)
         return Reach(False, 2 * max(_room_there(around, at, out, radius), 0.0), start, (around.names[body],))
     region, goal = _outside(around, diameter, shut)
-    straight = [out, *(towards for side, towards in SIDES.items() if side not in shut)]
-    if any(_straight_in(around, start, towards, diameter, region) for towards in straight):
-        return Reach(True, diameter, start, ())
     if necks.passes(around, start, goal, radius, region):
         return Reach(True, diameter, start, ())
     neck = necks.widest(around, start, goal, region, asked=radius)
@@ -76,7 +73,28 @@ def by_hand(
     return Reach(False, 2 * neck.value, neck.where, neck.names, sure=neck.most < radius)
 
 
-def _straight_in(
+def straight_in(
+    world: World,
+    at: np.ndarray,
+    out: np.ndarray,
+    diameter: float,
+    left_out: Collection[str],
+    shut: Collection[str],
+) -> bool:
+    """Does a ball get to a place straight, from an open side or along the way the place looks?"""
+    around = obstacles(world, left_out)
+    start = at + (diameter / 2 + OFF) * out
+    if (
+        float(distance_at(around, start[None])[0][0]) < diameter / 2
+        or int(inside(around, start[None])[0]) >= 0
+    ):
+        return False
+    region, _ = _outside(around, diameter, shut)
+    ways = [out, *(towards for side, towards in SIDES.items() if side not in shut)]
+    return any(_comes_in(around, start, towards, diameter, region) for towards in ways)
+
+
+def _comes_in(
     around: Obstacles, start: np.ndarray, towards: np.ndarray, diameter: float, region: np.ndarray
 ) -> bool:
     """Does a ball come straight in, against a direction? Asked first: it takes a moment only."""

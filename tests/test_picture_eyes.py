@@ -93,9 +93,10 @@ def test_unknown_eyes_are_refused():
 def test_a_neck_is_outlined():
     square = ((0.0, 0, 0), (10.0, 0, 0), (10.0, 10, 0), (0.0, 10, 0))
     fits = Finding("ventilation", ("fan",), Verdict.FITS, "", details={"outlines": (square,)})
+    tight = Finding("ventilation", ("fan",), Verdict.TIGHT, "", details={"outlines": (square,)})
     fails = Finding("ventilation", ("fan",), Verdict.FAILS, "", details={"outlines": (square,)})
-    found = looks.outlined([fails, fits, Finding("room", ("x",), Verdict.FAILS, "")])
-    assert [verdict for verdict, _ in found] == [Verdict.FITS, Verdict.FAILS]
+    found = looks.outlined([fails, fits, tight, Finding("room", ("x",), Verdict.FAILS, "")])
+    assert [verdict for verdict, _ in found] == [Verdict.TIGHT, Verdict.FAILS]
     assert found[0][1].shape == (4, 2, 3)
     np.testing.assert_allclose(found[0][1][3], [[0, 10, 0], [0, 0, 0]])
 

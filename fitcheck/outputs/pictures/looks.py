@@ -62,9 +62,13 @@ def pale(colours: np.ndarray, share: float = PALE) -> np.ndarray:
 
 
 def outlined(findings: Sequence[Finding]) -> list[tuple[Verdict, np.ndarray]]:
-    """(verdict, (k, 2, 3) segments) of what findings outline (`outlines` in their details), mildest first."""
+    """(verdict, (k, 2, 3) segments) of what findings outline (`outlines` in their details), mildest first.
+
+    What fits is not outlined: a line that nothing beside it explains puzzles more than it tells.
+    """
     found = []
-    for finding in sorted(findings, key=lambda f: SEVERITY.index(f.verdict)):
+    amiss = [finding for finding in findings if finding.verdict != Verdict.FITS]
+    for finding in sorted(amiss, key=lambda f: SEVERITY.index(f.verdict)):
         for outline in finding.details.get("outlines", ()):
             corners = np.array(outline, float).reshape(-1, 3)
             found.append((finding.verdict, np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
@@ -12,7 +12,7 @@ from fitcheck.checks.names import choose
 from fitcheck.checks.verdicts import mm, point, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
 from fitcheck.reaching.sizes import DRIVER, FIST, HANDS, TOOLS, Tool
-from fitcheck.reaching.ways import Reach, by_hand, by_tool, straight_in
+from fitcheck.reaching.straight import Reach, straight_in
 from fitcheck.scene.mistakes import ValueMistake, nearest
 from fitcheck.scene.rules import Length, PartRef, PlaceRef, Rule, Side
 from fitcheck.world.frames import SIDES
@@ -107,30 +107,38 @@ def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str],
     tied = {run.name for run in world.laid if part.name in (run.wish.start.part, run.wish.goal.part)}
     left_out = opened | {part.name} | tied
     tool = _tool(asked)
-    ways: Iterator[Reach]
+    size = HANDS.get(asked.by, FIST) if asked.diameter is None else asked.diameter
+    what = {"fingers": "two fingers"}.get(asked.by, f"a {asked.by}") + f" of {mm(size)}"
     if tool is not None:
-        ways = (by_tool(world, at, out, tool, left_out, rule.shut) for at, out in spots)
         size, what = tool.shank, f"a driver of {mm(tool.shank)}"
-    else:
-        size = HANDS[asked.by] if asked.diameter is None else asked.diameter
-        ways = (by_hand(world, at, out, size, left_out, rule.shut) for at, out in spots)
-        what = {"fingers": "two fingers"}.get(asked.by, f"a {asked.by}") + f" of {mm(size)}"
+    elif straight_in(world, spots, size, left_out, rule.shut):
+        return _made(world, asked, Reach(True, size, spots[0][0], ()), True, (what, size), name)
+    # Searching round corners brings the compiler along: only where it is needed.
+    from fitcheck.reaching.ways import by_hand, by_tool
+
     tries: list[Reach] = []
-    if tool is None and any(straight_in(world, at, out, size, left_out, rule.shut) for at, out in spots):
-        # A look at each side is cheaper than one search round corners.
-        ways = iter([Reach(True, size, spots[0][0], ())])
-    for way in ways:
-        tries.append(way)
-        if way.gets:
+    for at, out in spots:
+        if tool is not None:
+            tries.append(by_tool(world, at, out, tool, left_out, rule.shut))
+        else:
+            tries.append(by_hand(world, at, out, size, left_out, rule.shut))
+        if tries[-1].gets:
             break
     found = max(tries, key=lambda one: (one.gets, one.most))
     sure = all(one.sure for one in tries)
+    return _made(world, asked, found, sure, (what, size), name)
+
+
+def _made(
+    world: World, asked: ReachRule, found: Reach, sure: bool, asking: tuple[str, float], name: str
+) -> Finding:
+    what, size = asking
     verdict = Verdict.FITS if found.gets else Verdict.FAILS if sure else Verdict.UNKNOWN
     return Finding(
         check="access",
         parts=(asked.named, *found.by[:1]) if not found.gets else (asked.named,),
         verdict=verdict,
-        sentence=_said(asked, found, what, size, tool, sure),
+        sentence=_said(asked, found, what, size, sure),
         measured=found.most,
         required=size,
         where=(point(found.where),),
@@ -140,7 +148,8 @@ def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str],
     )
 
 
-def _said(asked: ReachRule, found: Reach, what: str, size: float, tool: Tool | None, sure: bool) -> str:
+def _said(asked: ReachRule, found: Reach, what: str, size: float, sure: bool) -> str:
+    tool = _tool(asked)
     many = asked.by == "fingers" and tool is None
     if found.gets:
         return f"{what} get{'' if many else 's'} to {asked.named}"

@@ -3,42 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 
 import numpy as np
 
 from fitcheck.reaching.sizes import Tool
+from fitcheck.reaching.straight import OFF, TOLERANCE, Reach
 from fitcheck.runs import certify, necks
 from fitcheck.runs.obstacles import Obstacles, distance_at, inside, obstacles
 from fitcheck.runs.route import Route
 from fitcheck.world.frames import SIDES
 from fitcheck.world.world import World
 
-# A ball stands off the place that it touches by so much, mm: rounding.
-OFF = 0.05
-# Straight ways are proved to this, mm.
-TOLERANCE = 0.01
 # How far outside everything a hand is free, in its diameters.
 OUTSIDE = 1.5
-
-
-@dataclass(frozen=True, eq=False)
-class Reach:
-    """Whether something gets to a place.
-
-    Args:
-        gets: it does, proved.
-        most: a diameter that gets there, mm: what was asked, else the largest that was found.
-        where: (3,) the narrowest place, or where it is stopped.
-        by: names of the solids there.
-        sure: where it does not: whether that is proved.
-    """
-
-    gets: bool
-    most: float
-    where: np.ndarray
-    by: tuple[str, ...]
-    sure: bool = True
 
 
 def by_hand(
@@ -71,41 +48,6 @@ def by_hand(
     if neck.value >= radius - TOLERANCE:
         return Reach(True, 2 * neck.value, neck.where, neck.names)
     return Reach(False, 2 * neck.value, neck.where, neck.names, sure=neck.most < radius)
-
-
-def straight_in(
-    world: World,
-    at: np.ndarray,
-    out: np.ndarray,
-    diameter: float,
-    left_out: Collection[str],
-    shut: Collection[str],
-) -> bool:
-    """Does a ball get to a place straight, from an open side or along the way the place looks?"""
-    around = obstacles(world, left_out)
-    start = at + (diameter / 2 + OFF) * out
-    if (
-        float(distance_at(around, start[None])[0][0]) < diameter / 2
-        or int(inside(around, start[None])[0]) >= 0
-    ):
-        return False
-    region, _ = _outside(around, diameter, shut)
-    ways = [out, *(towards for side, towards in SIDES.items() if side not in shut)]
-    return any(_comes_in(around, start, towards, diameter, region) for towards in ways)
-
-
-def _comes_in(
-    around: Obstacles, start: np.ndarray, towards: np.ndarray, diameter: float, region: np.ndarray
-) -> bool:
-    """Does a ball come straight in, against a direction? Asked first: it takes a moment only."""
-    out = np.where(towards > 0, region[1] - start, np.where(towards < 0, region[0] - start, np.inf))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        way = float(np.nanmin(np.where(towards == 0, np.inf, out / towards)))
-    if way <= OFF:
-        return False
-    end = start + way * towards
-    beyond = (end < around.bounds[0] - diameter / 2) | (end > around.bounds[1] + diameter / 2)
-    return bool(beyond.any()) and _line(around, start, end, diameter) is None
 
 
 def _room_there(around: Obstacles, at: np.ndarray, out: np.ndarray, radius: float) -> float:

@@ -138,7 +138,7 @@ def test_help_and_import_leave_slow_libraries_alone():
 
 def test_a_check_leaves_the_compiler_and_slow_libraries_alone():
     assert run("check", DOME, "--quiet").returncode == 0  # now its kernels are kept
-    slow = ["numba", "scipy", "numpy.ma", "trimesh", "pyvista", "fcl", "rich"]
+    slow = ["numba", "scipy", "trimesh", "pyvista", "fcl", "rich"]
     code = (
         "import os, sys, fitcheck.cli\n"
         f"os._exit = lambda code: print(code, [m for m in {slow} if m in sys.modules])\n"

@@ -199,8 +199,8 @@ def _met(
         ways = kernels.travel_pairs(
             solids.kinds, solids.halves, solids.rotations, solids.centres, pairs[now], towards, limit, CONTACT
         )
-        hit = np.unique(code[now][ways < np.inf])
-        found |= {(int(one // count), int(one % count)) for one in hit}
+        hit = sorted(set(code[now][ways < np.inf].tolist()))
+        found |= {divmod(one, count) for one in hit}
         left = ~now & ~np.isin(code, hit)
         pairs, code, lot = pairs[left], code[left], 4 * lot
     return found
@@ -230,7 +230,7 @@ def _held(
     code = solids.body[pairs[:, 0]] * count + solids.body[pairs[:, 1]]
     connected = np.isin(code, [i * count + j for i, j in held])
     found = set()
-    for one in np.unique(code[connected]).tolist():
+    for one in sorted(set(code[connected].tolist())):
         pair = divmod(one, count)
         joint, pad = blocks.joints.get(pair), blocks.pads.get(pair)
         if (joint is not None and float(joint.leaves @ towards) < ALONG) or (

@@ -184,7 +184,7 @@ def _on_the_way(moved: Moving, pairs: np.ndarray, move: np.ndarray, reach: float
     if not len(pairs):
         return {}
     solids = moved.solids
-    movers = np.unique(pairs[:, 0])
+    movers = np.array(sorted(set(pairs[:, 0].tolist())))
     probes = [
         [one for piece in pieces_of(solids, solids.rows([k])) for one in swept(piece, move)]
         for k in movers.tolist()

@@ -109,7 +109,8 @@ def straight(
         near = _too_near(moved, direction, way, keep, nearest)
         if near is not None:
             stop, way = near, near.way
-            nearest = _nearest(moved, direction, way, keep + told)
+            # What is near on a shorter way was near on the longer one.
+            nearest = _on_the_way(moved, np.array(list(nearest)), way * direction, keep + told)
     if not nearest:
         return Way(way, stop)
     pair, least = min(nearest.items(), key=lambda item: item[1].distance)

@@ -8,6 +8,7 @@ stay, and the rim between them draws a band.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable
 
 import numpy as np
@@ -22,6 +23,8 @@ from fitcheck.world.prisms import facet_error
 SQUARE = 1e-12
 # A face that leans towards the move by less (cosine) looks neither ahead nor back.
 FLAT = 1e-9
+# Meshes of which the corners are kept.
+WELDED = 500
 
 
 def pieces_of(bodies: Bodies, rows: Iterable[int]) -> list[Piece]:
@@ -77,9 +80,7 @@ def _drawn(piece: Piece, move: np.ndarray) -> Piece:
     """The sweep of triangles: a closed surface that may pass through itself, never short of any side."""
     tree = trees.tree_of(int(piece.kind), piece.half, piece.mesh)
     shift = piece.rotation.T @ move
-    corners, index = np.unique(tree.vertices, axis=0, return_inverse=True)
-    faces = index.reshape(-1)[tree.faces].astype(np.int64)
-    faces = faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+    corners, faces = _welded(tree)
     count = len(corners)
     if tree.closed:
         a, b, c = np.moveaxis(corners[faces], 1, 0)
@@ -100,6 +101,22 @@ def _drawn(piece: Piece, move: np.ndarray) -> Piece:
     middle = (low + high) / 2
     mesh = new_mesh(points - middle, index.reshape(-1, 3), tree.closed, error)
     return Piece(Kind.MESH, (high - low) / 2, piece.rotation, piece.rotation @ middle + piece.centre, mesh)
+
+
+_corners: OrderedDict[str, tuple[np.ndarray, np.ndarray]] = OrderedDict()
+
+
+def _welded(tree: trees.Tree) -> tuple[np.ndarray, np.ndarray]:
+    """Corners (n, 3), each once, and faces (m, 3) of a tree; those of the last few are kept."""
+    found = _corners.get(tree.key)
+    if found is None:
+        corners, index = np.unique(tree.vertices, axis=0, return_inverse=True)
+        faces = index.reshape(-1)[tree.faces].astype(np.int64)
+        a, b, c = faces.T
+        found = _corners[tree.key] = corners, faces[(a != b) & (b != c) & (c != a)]
+        if len(_corners) > WELDED:
+            _corners.popitem(last=False)
+    return found
 
 
 def _band(faces: np.ndarray, count: int, every: bool = False) -> np.ndarray:

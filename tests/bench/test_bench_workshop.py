@@ -62,7 +62,11 @@ def by_steps(moved, direction, limit, step):
 
 def test_a_part_is_drawn_out(benchmark, world):
     """A card out of its slot to the left, against steps of 1 mm that may jump over what is thinner."""
-    moved = taken_out(world, ["card[1]"], before=["case.left_panel", "case.window_glass", "pump_to_*", "between_cards", "power_*", "loop_b_*"])
+    moved = taken_out(
+        world,
+        ["card[1]"],
+        before=["case.left_panel", "case.window_glass", "pump_to_*", "between_cards", "power_*", "loop_b_*"],
+    )
     way = free_after(moved, SIDES["left"])
     straight(moved, SIDES["left"], way, 0.1)
     if benchmark.enabled:

@@ -13,6 +13,7 @@ from fitcheck.checks import (
     containment,
     drainage,
     edges,
+    edges_asked,
     empty_boxes,
     fastening,
     gaps,
@@ -113,7 +114,7 @@ CHECKS: tuple[Check, ...] = (
         "the hole that is worst off; head and tip of a screw",
     ),
     Check(
-        "edges", edges.QUESTION, edges.check_edges, edges.EdgesRule,
+        "edges", edges.QUESTION, edges.check_edges, edges_asked.EdgesRule,
         "distances in the plane of each sheet of its holes, cut-outs, edges and bends; footprints on panels",
         "exact for holes, slots and rectangles; other edges to their facets",
         "the two places it lies between",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from fitcheck.checks.edges_asked import AngleRule, EdgesRule, FoldedRule
 from fitcheck.checks.names import Chosen, choose
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line
 from fitcheck.finding import Finding, Verdict
@@ -21,9 +22,6 @@ from fitcheck.sheets.bending import (
 from fitcheck.sheets.panels import Panel, folded, footprint, overhang, panel, width_on
 from fitcheck.world.engine import bodies, measure
 from fitcheck.world.world import Part, World
-
-if TYPE_CHECKING:
-    from fitcheck.checks.edges import AngleRule, EdgesRule, FoldedRule
 
 # Solids of these roles are brackets and mounts; what else rests on a sheet may well reach over its edge.
 BRACKETS = ("sheet", "metal")

@@ -168,7 +168,7 @@ def least(blocks: Blocking, carries: Mapping[int, Collection[int]], unit: int) -
         The steps; None where it cannot leave by single slides whatever else leaves.
     """
     own = {i: _load(carries, i) for i in range(len(blocks.units))}
-    ways = {i: _ways(blocks, own, i) for i in own}
+    ways: dict[int, list[frozenset[int]]] = {}
     number = count()
     heap: list[tuple[int, int, frozenset[int], frozenset[int]]] = [
         (1, next(number), frozenset([unit]), frozenset())
@@ -185,6 +185,8 @@ def least(blocks: Blocking, carries: Mapping[int, Collection[int]], unit: int) -
                 return Least(steps, proved=True)
             continue
         one = unsettled[0]
+        if one not in ways:
+            ways[one] = _ways(blocks, own, one)
         for needs in ways[one]:
             # What is placed on a unit that leaves is gone with it.
             gone = set().union(*(own[i] for i in chosen))
@@ -213,8 +215,8 @@ def _ways(blocks: Blocking, own: Mapping[int, frozenset[int]], unit: int) -> lis
     if blocks.units[unit].fixed:
         return []
     found = {_stopped(blocks, own, unit, side) for side in SIDES}
-    if len(own[unit]) == 1:
-        found |= set(blocks.drawn_off(unit).values())
+    if len(own[unit]) == 1 and blocks.drawn_off(unit) is not None:
+        found |= {blocks.then_to(unit, side) for side in SIDES}
     return [one for one in found if not any(other < one for other in found)]
 
 
@@ -251,12 +253,12 @@ def _free_way(
     for side in blocks.nearest[unit]:
         if not _stopped(blocks, own, unit, side) & there:
             return (side,)
-    if len(own[unit]) > 1:
+    drawn = blocks.drawn_off(unit) if len(own[unit]) == 1 else None
+    if drawn is None or drawn.stops & there:
         return None
-    ways = blocks.drawn_off(unit)
-    order = {side: k for k, side in enumerate(blocks.nearest[unit])}
-    free = [way for way, stops in ways.items() if not stops & there]
-    return min(free, key=lambda way: order[way[2]], default=None)
+    free = (side for side in blocks.nearest[unit] if not blocks.then_to(unit, side) & there)
+    other = next(free, None)
+    return None if other is None else (drawn.side, drawn.way, other)
 
 
 def _greedy(

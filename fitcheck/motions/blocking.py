@@ -7,7 +7,7 @@ Latombe 1994, Geometric reasoning about mechanical assembly).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -35,6 +35,15 @@ class Unit:
     fixed: bool = False
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A unit drawn off its joints: to which side, how far (mm), and who stops it on that way."""
+
+    side: str
+    way: float
+    stops: frozenset[int]
+
+
 @dataclass(frozen=True, eq=False)
 class Blocking:
     """Who stops whom.
@@ -54,35 +63,48 @@ class Blocking:
     pads: Mapping[Pair, Pad]
     stops: dict[str, tuple[frozenset[int], ...]]
     nearest: tuple[tuple[str, ...], ...]
-    _drawn: dict[int, dict[tuple[str, float, str], frozenset[int]]] = field(default_factory=dict)
+    _first: dict[int, Drawn | None] = field(default_factory=dict)
+    _then: dict[tuple[int, str], frozenset[int]] = field(default_factory=dict)
 
-    def drawn_off(self, unit: int) -> dict[tuple[str, float, str], frozenset[int]]:
-        """Who stops a unit that is first drawn off its joint: by (side, mm, next side).
+    def drawn_off(self, unit: int) -> Drawn | None:
+        """How a unit comes off its joints, and who stops it on that way.
 
-        Empty for one without a joint, or with joints that do not come off together to one side.
+        None for one without a joint, or with joints that do not come off together to one side.
         """
-        if unit not in self._drawn:
-            self._drawn[unit] = dict(self._drawn_off(unit))
-        return self._drawn[unit]
+        if unit not in self._first:
+            self._first[unit] = self._drawn_off(unit)
+        return self._first[unit]
 
-    def _drawn_off(self, unit: int) -> Iterator[tuple[tuple[str, float, str], frozenset[int]]]:
+    def then_to(self, unit: int, other: str) -> frozenset[int]:
+        """Who stops a unit that was drawn off its joints on its way on to a side, or before."""
+        drawn = self.drawn_off(unit)
+        if drawn is None:
+            raise ValueError("no joint")
+        if (unit, other) not in self._then:
+            movers = set(self.units[unit].bodies)
+            away = self.solids.shifted(self.units[unit].bodies, drawn.way * SIDES[drawn.side])
+            free = frozenset(pair for pair in (*self.joints, *self.pads) if pair[0] in movers)
+            rows, others = self._rows(unit)
+            then = _stopped(self, away, rows, others, SIDES[other], _reach(self.solids), released=free)
+            self._then[unit, other] = drawn.stops | {j for _, j in then}
+        return self._then[unit, other]
+
+    def _drawn_off(self, unit: int) -> Drawn | None:
         movers = set(self.units[unit].bodies)
         own = [joint for (i, j), joint in self.joints.items() if i in movers and j not in movers]
         sides = [s for s, way in SIDES.items() if all(float(one.leaves @ way) >= ALONG for one in own)]
         if not own or not sides:
-            return
+            return None
         (side,), way = sides, max(joint.depth for joint in own) + SPARE
-        owner = _owners(self)
         always = frozenset[int].intersection(*(self.stops[side][unit] for side in SIDES))
-        rows = self.solids.rows(movers)
-        others = np.flatnonzero((owner != unit) & (owner >= 0))
+        rows, others = self._rows(unit)
         first = {j for _, j in _stopped(self, self.solids, rows, others, SIDES[side], way)}
-        away = self.solids.shifted(self.units[unit].bodies, way * SIDES[side])
-        free = {pair for pair in self.joints if pair[0] in movers} | {p for p in self.pads if p[0] in movers}
-        for other, direction in SIDES.items():
-            reach = _reach(self.solids)
-            then = _stopped(self, away, rows, others, direction, reach, released=frozenset(free))
-            yield (side, way, other), frozenset(first | {j for _, j in then} | always)
+        return Drawn(side, way, frozenset(first) | always)
+
+    def _rows(self, unit: int) -> tuple[np.ndarray, np.ndarray]:
+        """Rows of the pieces of a unit, and of all others."""
+        owner = _owners(self)
+        return np.flatnonzero(owner == unit), np.flatnonzero((owner != unit) & (owner >= 0))
 
 
 def blocking(

@@ -7,6 +7,8 @@ separating axis theorem). The shift is the first place that no interval covers.
 
 from __future__ import annotations
 
+from collections import OrderedDict
+
 import manifold3d
 import numpy as np
 
@@ -17,11 +19,31 @@ from fitcheck.world.trees import Pose
 
 # Pairs of triangles that are worked on at once.
 LOT = 200_000
+# Silhouettes that are kept.
+KEPT = 300
+
+
+_seen: OrderedDict[tuple[int, bytes], np.ndarray | None] = OrderedDict()
 
 
 def silhouette(solids: Bodies, body: int, frame: np.ndarray) -> np.ndarray | None:
-    """A body seen along z of a frame (3, 3): triangles (n, 3, 2) in its x, y; None where a mesh is open."""
-    solid = volumes.joined(solids, solids.all[body].pieces, np.zeros(3))
+    """A body seen along z of a frame (3, 3): triangles (n, 3, 2) in its x, y; None where a mesh is open.
+
+    Kept for the last few bodies, wherever they are shifted to.
+    """
+    at = solids.centres[solids.all[body].pieces.start]
+    key = int(solids.serials[body]), frame.tobytes()
+    if key not in _seen:
+        _seen[key] = _outline(solids, body, frame, at)
+        if len(_seen) > KEPT:
+            _seen.popitem(last=False)
+    found = _seen[key]
+    return None if found is None else found + (at @ frame)[:2]
+
+
+def _outline(solids: Bodies, body: int, frame: np.ndarray, at: np.ndarray) -> np.ndarray | None:
+    """The same about the middle of the body's first piece."""
+    solid = volumes.joined(solids, solids.all[body].pieces, at)
     if solid is None:
         return None
     outline = volumes.moved(solid, Pose(frame.T, np.zeros(3))).project().to_polygons()

@@ -10,7 +10,7 @@ in a great many places.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,11 +58,17 @@ def check(source: Path | str, values: Mapping[str, object] | None = None, name: 
     return check_world(load(source, values, name))
 
 
-def check_world(world: World, facts: bool = True) -> Report:
-    """Ask every check of a placed world; without `facts`, only what bears on the verdict."""
+def check_world(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Report:
+    """Ask every check of a placed world; without `facts`, only what bears on the verdict.
+
+    `tell` hears the name of each check before it is asked.
+
+    Raises:
+        ValueMistake: a rule asks what cannot be asked of this world.
+    """
     from fitcheck.report import check_world as ask
 
-    return ask(world, facts)
+    return ask(world, facts, tell)
 
 
 def placements(world: World, moving: Sequence[Sequence[str]]) -> Placements:

@@ -108,14 +108,37 @@ def checked(
     scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
 ) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
-    from fitcheck import check_world, load
+    from fitcheck import load
 
     values = given_values(given)
     text = sys.stdin.read() if scene == "-" else None
     announce_compilation()
     world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
     world = _laid(world, quiet)
-    return world, check_world(world, facts)
+    return world, _asked(world, scene, facts, quiet)
+
+
+def _asked(world: World, scene: str, facts: bool, quiet: bool) -> Report:
+    """All checks, their names in one line while they are asked; what a rule asks that cannot be ends it."""
+    from fitcheck import check_world
+    from fitcheck.outputs.progress import rewritten_line
+    from fitcheck.scene.mistakes import ValueMistake
+
+    asking = ""
+
+    def begin(check: str) -> None:
+        nonlocal asking
+        asking = check
+        write(f"asking: {check.replace('_', ' ')}")
+
+    with rewritten_line(sys.stderr, silent=quiet) as write:
+        try:
+            return check_world(world, facts, begin)
+        except ValueMistake as wrong:
+            line = world.lines.get(asking)
+            place = f"{scene}:{line}" if line else scene
+            mend = f"; {wrong.mend}" if wrong.mend else ""
+            refuse(f"{place}: {asking}: {wrong.problem}{mend}")
 
 
 def given_values(given: list[str] | None) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,16 +41,17 @@ class Report:
     notes: tuple[str, ...] = ()
 
 
-def check_world(world: World, facts: bool = True) -> Report:
+def check_world(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Report:
     """Ask every check of a placed world and put the answers in order.
 
-    `facts` also asks what no rule demands; leaving it out saves most of the time.
+    `facts` also asks what no rule demands; leaving it out saves most of the time. `tell` hears the name of
+    each check before it is asked.
 
     Raises:
         ValueMistake: a rule names something that the scene does not have.
     """
     world = laid(world)
-    answer = run_checks(world, facts)
+    answer = run_checks(world, facts, tell)
     return Report(
         world.title,
         worst([finding.verdict for finding in answer.findings]),

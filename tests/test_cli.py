@@ -282,3 +282,15 @@ def test_a_key_is_not_lost_where_a_library_calls_python():
     )
     assert (got.returncode, got.stdout) == (130, "")
     assert "KeyboardInterrupt" not in got.stderr
+
+
+def test_a_rule_that_cannot_be_asked_is_said_at_its_line(tmp_path):
+    path = tmp_path / "scene.yaml"
+    path.write_text("parts:\n  a: {model: pump, place: {at: [0, 0, 0]}}\nrules:\n  support: {}\n")
+    got = run("check", str(path))
+    assert got.returncode == 2
+    assert got.stdout == ""
+    said = f"{path}:4: support: nothing stands by itself: the scene has no case; name it under ground\n"
+    assert got.stderr == said
+    path.write_text(path.read_text().replace("support: {}", "support: {ground: [a]}"))
+    assert run("check", str(path)).returncode == 0

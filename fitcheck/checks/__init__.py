@@ -183,12 +183,13 @@ CHECKS: tuple[Check, ...] = (
 RULE_TYPES: dict[str, Any] = {check.name: check.rule for check in CHECKS if check.rule is not None}
 
 
-def run_checks(world: World, facts: bool = True) -> Answer:
+def run_checks(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Answer:
     """Ask all checks in the order of `CHECKS`; then say which findings follow from which.
 
     Args:
         world: the placed scene.
         facts: also ask what no rule demands (how far each part can travel, which boxes are empty).
+        tell: hears the name of each check before it is asked.
 
     Returns:
         All findings, facts by check name, and what was not checked.
@@ -202,6 +203,8 @@ def run_checks(world: World, facts: bool = True) -> Answer:
     for check in CHECKS:
         if check.optional and not facts and not world.rules.get(check.name):
             continue
+        if tell is not None:
+            tell(check.name)
         answer = check.run(world)
         findings += answer.findings
         if answer.facts:

@@ -113,7 +113,8 @@ def _lines(
             yield f"  below: {one.below}"
         if one.above:
             yield f"  above: {one.above}"
-    yield f"  ({how}{'' if question.runs else '; tubes and cables were not laid'})"
+    left_out = "" if question.runs else "; tubes and cables were not laid, nor rules asked that need them"
+    yield f"  ({how}{left_out})"
 
 
 def _asked(

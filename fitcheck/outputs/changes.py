@@ -37,8 +37,9 @@ def _said(change: Change) -> str:
     )
     if change.by is None:
         return f"{verdict}: {after.sentence}"
-    unit = f" {after.unit}" if after.unit else ""
-    return f"{verdict}, {change.by:+.1f}{unit} (was {before.measured:.1f}{unit}): {after.sentence}"
+    scale, unit = (100, " %") if after.unit == "share" else (1, f" {after.unit}" if after.unit else "")
+    was = scale * (before.measured or 0.0)
+    return f"{verdict}, {scale * change.by:+.1f}{unit} (was {was:.1f}{unit}): {after.sentence}"
 
 
 def changes_json(before: Report, after: Report, changes: Sequence[Change]) -> str:

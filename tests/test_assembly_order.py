@@ -179,6 +179,19 @@ def test_a_bolt_that_holds_a_plate_down(play):
     assert answer.findings[1].details["first"] == ("bolt",)
 
 
+@pytest.mark.long
+def test_a_plate_that_must_be_tilted_needs_the_search():
+    """A plate 100 long in a case whose opening is 96."""
+    case, rooms = tray([0, 0, 0], [104, 64, 40])
+    lips = part("lips", box([-2, -2, 40], [4, 66, 42]), box([100, -2, 40], [106, 66, 42]), group="case")
+    sheet = part("sheet", box([2, 2, 0], [102, 62, 4]))
+    straight = ask(case, lips, sheet, rooms=rooms)
+    assert (straight.findings[0].verdict, straight.findings[0].parts) == (Verdict.UNKNOWN, ("sheet",))
+    searched = ask(case, lips, sheet, rooms=rooms, search=True)
+    assert searched.findings[0].verdict == Verdict.FITS
+    assert searched.facts["order"][0]["out"] == "turned on its way, by a way that was searched for"
+
+
 # Against brute force.
 
 

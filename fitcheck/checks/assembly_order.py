@@ -17,9 +17,9 @@ from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.motions.apart import Apart, Least, Step, apart, least
 from fitcheck.motions.blocking import Blocking, Unit, blocking
 from fitcheck.motions.moving import Joint, Moving, Pad
-from fitcheck.motions.search import two_legs
+from fitcheck.motions.search import any_way, two_legs
 from fitcheck.scene.mistakes import ValueMistake
-from fitcheck.scene.rules import Count, PartRef, Rule
+from fitcheck.scene.rules import Count, Flag, PartRef, Rule
 from fitcheck.world.bodies import Bodies, bodies, bounds_gap
 from fitcheck.world.contacts import allowed, permitted
 from fitcheck.world.engine import CONTACT, measure
@@ -52,6 +52,10 @@ class AssemblyOrderRule(Rule):
     service: list[Service] = Field(
         default_factory=list, description="Parts that must come out without much ado."
     )
+    search: Flag = Field(
+        False, description="Where no straight moves free a part, look for any way, turned as need be."
+    )
+    looks: Count = Field(600_000, description="At how many places a search for one part looks at most.")
 
 
 def check_assembly_order(world: World) -> Answer:
@@ -72,7 +76,8 @@ def check_assembly_order(world: World) -> Answer:
     joints, pads = _held(world, solids)
     blocks = blocking(solids, units, joints, pads, _tied(world, units))
     carries = _carries(world, units)
-    whole = apart(blocks, carries, partial(_two_legs, blocks))
+    looks = int(rule.looks) if rule.search else 0
+    whole = apart(blocks, carries, partial(_otherwise, blocks, looks))
     findings = [_of_all(world, solids, blocks, whole)]
     for i, service in enumerate(rule.service, 1):
         findings += _services(world, blocks, carries, service, f"assembly_order.service[{i}]")
@@ -165,8 +170,8 @@ def _carries(world: World, units: Sequence[Unit]) -> dict[int, tuple[int, ...]]:
     return {i: tuple(guests) for i, guests in found.items()}
 
 
-def _two_legs(blocks: Blocking, unit: int, there: frozenset[int]) -> str | frozenset[int]:
-    """How a unit leaves in two straight legs, in words; where it does not, the units in its way."""
+def _otherwise(blocks: Blocking, looks: int, unit: int, there: frozenset[int]) -> str | frozenset[int]:
+    """How a unit leaves in two straight legs, or by any way, in words; else the units in its way."""
     units, movers = blocks.units, blocks.units[unit].bodies
     owner = {k: i for i in sorted(there) if i != unit for k in units[i].bodies}
     moved = Moving(
@@ -177,6 +182,8 @@ def _two_legs(blocks: Blocking, unit: int, there: frozenset[int]) -> str | froze
     )  # fmt: skip
     found = two_legs(moved, 0.0, shortest=False)
     if isinstance(found, frozenset):
+        if looks and any_way(moved, 0.0, looks) is not None:
+            return "turned on its way, by a way that was searched for"
         return frozenset(owner[k] for k in found)
     (side, way), (other, _) = found.legs
     return f"{mm(way)} {towards(side)}, then {towards(other)}"
@@ -198,7 +205,7 @@ def _of_all(world: World, solids: Bodies, blocks: Blocking, whole: Apart) -> Fin
         said = f"{len(left)} of {len(parts)} parts cannot be put in or taken out by straight moves; "
         said += f"{_names(units, group)} stop each other" if len(names) > 1 else f"{names[0]} is shut in"
         said += _by_what(blocks, group)
-        # Single slides and two in turn were tried: that there is no other way is not proved.
+        # Single slides and two in turn were tried, or a search made: that there is no way is not proved.
         verdict = Verdict.UNKNOWN
     return Finding(
         check="assembly_order",

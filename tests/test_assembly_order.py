@@ -47,6 +47,7 @@ def test_a_stack_in_a_tray_comes_out_from_the_top():
     assert [step["parts"] for step in answer.facts["order"]] == [(f"plate_{k}",) for k in range(5)]
     assert {step["out"] for step in answer.facts["order"]} == {"up"}
     assert answer.findings[0].sentence == "all 5 parts go in one at a time"
+    assert answer.findings[0].details["order"] == tuple(f"plate_{k}, comes out up" for k in range(5))
     assert answer.findings[0].verdict == Verdict.FITS
 
 

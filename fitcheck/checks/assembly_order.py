@@ -78,10 +78,10 @@ def check_assembly_order(world: World) -> Answer:
     carries = _carries(world, units)
     looks = int(rule.looks) if rule.search else 0
     whole = apart(blocks, carries, partial(_otherwise, blocks, looks))
-    findings = [_of_all(world, solids, blocks, whole)]
+    order = tuple(_told(units, step) for step in reversed(whole.steps))
+    findings = [_of_all(world, solids, blocks, whole, order)]
     for i, service in enumerate(rule.service, 1):
         findings += _services(world, blocks, carries, service, f"assembly_order.service[{i}]")
-    order = tuple(_told(units, step) for step in reversed(whole.steps))
     return Answer(tuple(findings), {"order": order})
 
 
@@ -189,7 +189,9 @@ def _otherwise(blocks: Blocking, looks: int, unit: int, there: frozenset[int]) -
     return f"{mm(way)} {towards(side)}, then {towards(other)}"
 
 
-def _of_all(world: World, solids: Bodies, blocks: Blocking, whole: Apart) -> Finding:
+def _of_all(
+    world: World, solids: Bodies, blocks: Blocking, whole: Apart, order: Sequence[dict[str, Any]]
+) -> Finding:
     units = blocks.units
     parts = [unit for unit in units if not unit.fixed and not unit.loose]
     together = [step for step in whole.steps if len(step.units) > 1]
@@ -220,6 +222,7 @@ def _of_all(world: World, solids: Bodies, blocks: Blocking, whole: Apart) -> Fin
         rule_line=rule_line(world, "assembly_order"),
         details={
             "together": tuple(tuple(units[i].name for i in step.units) for step in together),
+            "order": tuple(f"{' and '.join(step['parts'])}, comes out {step['out']}" for step in order),
             "locked": tuple(tuple(units[i].name for i in group) for group in whole.locked),
         },
     )

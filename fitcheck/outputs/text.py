@@ -19,6 +19,8 @@ MEANING = {
 COLOUR = {Verdict.FITS: "32", Verdict.TIGHT: "33", Verdict.UNKNOWN: "35", Verdict.FAILS: "31"}
 # On a terminal, consequences of one cause beyond these are counted, not listed.
 FOLLOWERS = 6
+# Longer lists of words have a line for each, numbered.
+LISTED = 8
 
 
 def report_text(report: Report, colour: bool = False, everything: bool = False) -> str:
@@ -91,7 +93,11 @@ def finding_text(finding: Finding, how: str, exact: str) -> str:
 
 def _details(items: Iterable[tuple[str, object]]) -> Iterator[str]:
     for key, value in items:
-        yield f"{key}: {_short(value)}"
+        if isinstance(value, tuple) and len(value) > LISTED and all(isinstance(one, str) for one in value):
+            yield f"{key}:"
+            yield from (f"  {number}. {item}" for number, item in enumerate(value, 1))
+        else:
+            yield f"{key}: {_short(value)}"
 
 
 def _short(value: object) -> str:

@@ -12,6 +12,8 @@ import jsonschema
 import pytest
 from small_runs import fitting, scene
 
+from fitcheck.checks import CHECKS
+
 TOP = Path(__file__).resolve().parents[1]
 DOME = "scenes/dome_render.yaml"
 
@@ -206,7 +208,9 @@ def two_tubes(tmp_path):
 
 def test_progress_is_one_line_of_a_terminal_and_wiped(two_tubes):
     assert run("check", two_tubes).returncode == 0  # now its kernels are kept
-    assert on_a_terminal(ANEW, two_tubes) == (0, PROGRESS)
+    asked = (check.name.replace("_", " ") for check in CHECKS if not check.optional)
+    asking = "".join(f"\r\x1b[Kasking: {name}" for name in asked)
+    assert on_a_terminal(ANEW, two_tubes) == (0, f"{PROGRESS}{asking}\r\x1b[K")
     assert on_a_terminal(ANEW, two_tubes, "--quiet") == (0, "")
     assert run(two_tubes, code=ANEW).stderr == ""
 

@@ -68,7 +68,7 @@ def test_a_part_is_drawn_out(benchmark, world):
         before=["case.left_panel", "case.window_glass", "pump_to_*", "between_cards", "power_*", "loop_b_*"],
     )
     way = free_after(moved, SIDES["left"])
-    straight(moved, SIDES["left"], way, 0.1)
+    assert straight(moved, SIDES["left"], way, 0.1).stop is None
     if benchmark.enabled:
         begun = time.perf_counter()
         straight(moved, SIDES["left"], way, 0.1)

@@ -221,6 +221,7 @@ def _of_all(
         rule="assembly_order",
         rule_line=rule_line(world, "assembly_order"),
         details={
+            "at_most": True,
             "together": tuple(tuple(units[i].name for i in step.units) for step in together),
             "order": tuple(f"{' and '.join(step['parts'])}, comes out {step['out']}" for step in order),
             "locked": tuple(tuple(units[i].name for i in group) for group in whole.locked),
@@ -306,5 +307,9 @@ def _service(
         where=_where(bodies(world), units, [unit]) if verdict != Verdict.FITS else (),
         rule=name,
         rule_line=rule_line(world, name),
-        details={"first": tuple(units[i].name for i in first), "proved": found is not None and found.proved},
+        details={
+            "at_most": True,
+            "first": tuple(units[i].name for i in first),
+            "proved": found is not None and found.proved,
+        },
     )

@@ -178,6 +178,8 @@ def _finding(
     return Finding(
         check="support", parts=parts, verdict=verdict, sentence=said, measured=measured, required=required,
         unit=unit, where=where, rule=rule, rule_line=rule_line(world, rule),
+        # What is asked of screws and of tipping is a least, all else a most.
+        details={} if unit in ("screws", "degrees") else {"at_most": True},
     )  # fmt: skip
 
 

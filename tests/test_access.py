@@ -8,7 +8,8 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from run_oracles import meshed, plate, round_hole
-from worlds import box, part, rod, room, world
+from test_interference import CUBE, CUBE_FACES
+from worlds import box, mesh, part, rod, room, world
 
 from fitcheck.checks.access import check_access
 from fitcheck.finding import Verdict
@@ -178,3 +179,16 @@ def test_mirrored_and_shifted_the_same():
         finding = ask(thing(), wall, to="thing.body", side=side, by="hand")
         assert finding.verdict == Verdict.FAILS
         assert finding.measured == pytest.approx(60 - (10 if side != "top" else 0), abs=0.2)
+
+
+def test_a_place_in_the_mouth_of_an_open_mesh_is_not_known_to_be_reached():
+    """A bowl 60 wide, open on top: what lies at its rim may lie in what it stands for."""
+    bowl = part("bowl", mesh(3 * np.array(CUBE), CUBE_FACES[:-2], closed=False))
+    inside = with_port(part("thing", box([25, 25, 40], [35, 35, 50])), at=(30, 30, 50))
+    finding = ask(bowl, inside, by="finger", diameter=10.0)
+    assert finding.verdict == Verdict.UNKNOWN
+    assert finding.sentence == (
+        "whether a finger of 10.0 mm can get to thing.mouth is not decided: the mesh of bowl.body is not closed"
+    )
+    beside = with_port(part("thing", box([100, 25, 40], [110, 35, 50])), at=(105, 30, 50))
+    assert ask(bowl, beside, by="finger", diameter=10.0).verdict == Verdict.FITS

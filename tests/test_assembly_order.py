@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from worlds import box, part, rod, room, world
+from test_interference import CUBE, CUBE_FACES
+from worlds import box, mesh, part, rod, room, world
 
 from fitcheck.checks.assembly_order import check_assembly_order
 from fitcheck.finding import Verdict
@@ -314,3 +315,13 @@ def test_shift_of_silhouettes_against_shapely(seed, angle):
     # No clear place before it, but slits that are as narrow as that.
     before = np.linspace(0, max(found - 4 * CONTACT, 0), 40) if found > 4 * CONTACT else []
     assert all(shared(t).area > 1e-9 or shared(t + 2 * CONTACT).area > 1e-9 for t in before)
+
+
+def test_what_an_open_mesh_hides_leaves_the_order_unknown():
+    lidless = part("bowl", mesh(CUBE, CUBE_FACES[:-2], closed=False))
+    answer = ask(
+        lidless, part("in_it", box([9, 9, 19], [11, 11, 19.5])), part("beside", box([30, 0, 0], [35, 5, 5])),
+        service=[{"part": "in_it"}, {"part": "beside"}],
+    )  # fmt: skip
+    assert [one.verdict for one in answer.findings] == [Verdict.UNKNOWN, Verdict.UNKNOWN, Verdict.FITS]
+    assert "whether bowl.body and in_it.body lie in each other is not decided" in answer.findings[0].sentence

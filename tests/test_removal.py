@@ -13,7 +13,8 @@ from run_oracles import meshed, plate, round_hole
 from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 from shapely import box as rectangle
-from worlds import bodies_of, box, part, rod, room, world
+from test_interference import CUBE, CUBE_FACES
+from worlds import bodies_of, box, mesh, part, rod, room, world
 
 from fitcheck.checks.removal import check_removal
 from fitcheck.checks.taken_out import taken_out
@@ -555,3 +556,21 @@ def test_frames_of_parts_count():
     post = part("post", rod([13, 80, -50], [13, 80, 60], 4.0))
     found = ask(mover, post, towards="rear", by=200.0, keep=2.0)
     assert found.measured == pytest.approx(60 - np.sqrt(16 - 9), abs=2e-3)
+
+
+# What an open mesh hides.
+
+
+@pytest.mark.parametrize(("low", "verdict"), [([9, 9, 19], Verdict.UNKNOWN), ([22, 9, 19], Verdict.FITS)])
+def test_in_the_mouth_of_an_open_mesh_nothing_is_promised(low, verdict):
+    """A cube without its lid: what stands in its mouth may lie in what it stands for, what is beside not."""
+    lidless = part("bowl", mesh(CUBE, CUBE_FACES[:-2], closed=False))
+    finding = ask(block(low, [low[0] + 2, low[1] + 2, low[2] + 0.5]), lidless, towards="top", keep=0.5)
+    assert finding.verdict == verdict
+    unsure = (
+        "whether mover.body and bowl.body lie in each other is not decided: a mesh of theirs is not closed"
+    )
+    assert (unsure in finding.sentence) is (verdict == Verdict.UNKNOWN)
+    # The closed cube is run into at once; that is no matter of doubt.
+    closed = ask(block([9, 9, 5], [11, 11, 5.5]), part("bowl", mesh(CUBE, CUBE_FACES)), towards="top")
+    assert closed.verdict == Verdict.FAILS

@@ -11,10 +11,12 @@ from pydantic import Field
 from fitcheck.checks.names import choose
 from fitcheck.checks.verdicts import mm, point, rule_line
 from fitcheck.finding import Answer, Finding, Verdict
+from fitcheck.motions.hidden import hides_point
 from fitcheck.reaching.sizes import DRIVER, FIST, HANDS, TOOLS, Tool
-from fitcheck.reaching.straight import Reach, straight_in
+from fitcheck.reaching.straight import OFF, Reach, straight_in
 from fitcheck.scene.mistakes import ValueMistake, nearest
 from fitcheck.scene.rules import Length, PartRef, PlaceRef, Rule, Side
+from fitcheck.world.bodies import bodies
 from fitcheck.world.frames import SIDES
 from fitcheck.world.world import Part, World, piece_bounds
 
@@ -103,15 +105,16 @@ def _names(world: World, said: list[str]) -> set[str]:
 
 
 def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str], name: str) -> Finding:
-    part, spots = _spots(world, asked)
+    part, places = _spots(world, asked)
     tied = {run.name for run in world.laid if part.name in (run.wish.start.part, run.wish.goal.part)}
     left_out = opened | {part.name} | tied
     tool = _tool(asked)
+    spots, hides = _told_apart(world, places, left_out)
     size = HANDS.get(asked.by, FIST) if asked.diameter is None else asked.diameter
     what = {"fingers": "two fingers"}.get(asked.by, f"a {asked.by}") + f" of {mm(size)}"
     if tool is not None:
         size, what = tool.shank, f"a driver of {mm(tool.shank)}"
-    elif straight_in(world, spots, size, left_out, rule.shut):
+    elif spots and straight_in(world, spots, size, left_out, rule.shut):
         return _made(world, asked, Reach(True, size, spots[0][0], ()), True, (what, size), name)
     # Searching round corners brings the compiler along: only where it is needed.
     from fitcheck.reaching.ways import by_hand, by_tool
@@ -124,9 +127,23 @@ def _finding(world: World, rule: AccessRule, asked: ReachRule, opened: set[str],
             tries.append(by_hand(world, at, out, size, left_out, rule.shut))
         if tries[-1].gets:
             break
+    if hides and not any(one.gets for one in tries):
+        # A place in an open mesh may lie in what the mesh stands for: there nothing is known.
+        tries.append(Reach(False, 0.0, places[0][0], hides, sure=False))
     found = max(tries, key=lambda one: (one.gets, one.most))
     sure = all(one.sure for one in tries)
     return _made(world, asked, found, sure, (what, size), name)
+
+
+def _told_apart(
+    world: World, places: list[tuple[np.ndarray, np.ndarray]], left_out: set[str]
+) -> tuple[list[tuple[np.ndarray, np.ndarray]], tuple[str, ...]]:
+    """The places that lie in no open mesh, and names of the bodies whose open mesh may hold the others."""
+    solids = bodies(world)
+    gone = {k for k, one in enumerate(solids.all) if left_out & {one.name, one.part_name, one.group}}
+    held = [hides_point(solids, at + OFF * out, gone) for at, out in places]
+    free = [place for place, body in zip(places, held, strict=True) if body is None]
+    return free, tuple(dict.fromkeys(solids.all[k].name for k in held if k is not None))
 
 
 def _made(
@@ -157,6 +174,8 @@ def _said(asked: ReachRule, found: Reach, what: str, size: float, sure: bool) ->
     beside = " and ".join(found.by) or "what is round it"
     if tool is not None:
         return f"{fails}: {beside} is in its way"
+    if not sure and not found.most:
+        return f"whether {what} can get to {asked.named} is not decided: the mesh of {beside} is not closed"
     if not sure:
         return f"no way of {what} to {asked.named} was found; the widest is {mm(found.most)}, by {beside}"
     return f"{fails}: the widest that does is {mm(found.most, against=size)}, by {beside}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
+from itertools import combinations
 from typing import Any
 
 from pydantic import Field
@@ -16,7 +17,8 @@ from fitcheck.checks.verdicts import mm, point, rule_line, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
 from fitcheck.motions.apart import Apart, Least, Step, apart, least
 from fitcheck.motions.blocking import Blocking, Unit, blocking
-from fitcheck.motions.moving import Joint, Moving, Pad
+from fitcheck.motions.hidden import hidden, not_told
+from fitcheck.motions.moving import Joint, Moving, Pad, Pair
 from fitcheck.motions.search import any_way, two_legs
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.scene.rules import Count, Flag, PartRef, Rule
@@ -82,7 +84,29 @@ def check_assembly_order(world: World) -> Answer:
     findings = [_of_all(world, solids, blocks, whole, order)]
     for i, service in enumerate(rule.service, 1):
         findings += _services(world, blocks, carries, service, f"assembly_order.service[{i}]")
+    unsure = _hidden(solids, blocks)
+    findings = [_or_unknown(solids, blocks, finding, unsure) for finding in findings]
     return Answer(tuple(findings), {"order": order})
+
+
+def _hidden(solids: Bodies, blocks: Blocking) -> tuple[Pair, ...]:
+    """Pairs of bodies of two units of which it is not known whether they lie in each other."""
+    owner = {k: i for i, unit in enumerate(blocks.units) for k in unit.bodies}
+    held = set(blocks.joints) | set(blocks.pads)
+    pairs = ((i, j) for i, j in combinations(sorted(owner), 2) if owner[i] != owner[j] and (i, j) not in held)
+    return hidden(solids, pairs)
+
+
+def _or_unknown(solids: Bodies, blocks: Blocking, finding: Finding, unsure: Sequence[Pair]) -> Finding:
+    """What fits only as far as an open mesh hides nothing is not known to fit."""
+    if finding.rule != "assembly_order":
+        names = {*finding.parts, *finding.details["first"]}
+        moved = {k for unit in blocks.units if unit.name in names for k in unit.bodies}
+        unsure = [pair for pair in unsure if moved & set(pair)]
+    if finding.verdict != Verdict.FITS or not unsure:
+        return finding
+    said = f"{finding.sentence}; but {not_told(solids, unsure[0])}"
+    return replace(finding, verdict=Verdict.UNKNOWN, sentence=said)
 
 
 def _told(units: Sequence[Unit], step: Step) -> dict[str, Any]:

@@ -12,7 +12,8 @@ from pydantic import Field
 from fitcheck.checks.taken_out import taken_out
 from fitcheck.checks.verdicts import ROUNDING, mm, point, rule_line, towards
 from fitcheck.finding import Answer, Finding, Point, Verdict
-from fitcheck.motions.moving import Moving
+from fitcheck.motions.hidden import hidden, not_told
+from fitcheck.motions.moving import Moving, Pair
 from fitcheck.motions.search import Legs, any_way, two_legs
 from fitcheck.motions.straight import Way, free_after, in_the_way, straight
 from fitcheck.motions.swing import swing
@@ -248,6 +249,9 @@ def _made(
 ) -> Finding:
     stop = best.way.stop
     pair = best.way.pair if stop is None else stop.pair
+    if verdict in (Verdict.FITS, Verdict.TIGHT) and (unsure := _hidden(moved)):
+        verdict, pair = Verdict.UNKNOWN, unsure[0]
+        said += f"; but {not_told(moved.solids, unsure[0])}"
     others = (moved.solids.all[pair[1]].name,) if pair is not None else ()
     details: dict[str, Any] = {
         "parts": moved.parts,
@@ -272,6 +276,12 @@ def _made(
         rule_line=rule_line(world, name),
         details=details,
     )
+
+
+def _hidden(moved: Moving) -> tuple[Pair, ...]:
+    """Pairs of which it is not known whether they lie in each other."""
+    pairs = ((i, j) for i in moved.movers for j in moved.stayers if (i, j) not in moved.excused)
+    return hidden(moved.solids, pairs)
 
 
 def _where(moved: Moving, rule: RemovalRule, best: _Try) -> tuple[Point, ...]:

@@ -58,17 +58,20 @@ def check(source: Path | str, values: Mapping[str, object] | None = None, name: 
     return check_world(load(source, values, name))
 
 
-def check_world(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Report:
+def check_world(
+    world: World, facts: bool = True, tell: Callable[[str], None] | None = None, fast: bool = False
+) -> Report:
     """Ask every check of a placed world; without `facts`, only what bears on the verdict.
 
-    `tell` hears the name of each check before it is asked.
+    `tell` hears the name of each check before it is asked. `fast`, for a scene that is asked by itself:
+    what was asked before is remembered, on disk, and on Linux a copy of the process asks some of the checks.
 
     Raises:
         ValueMistake: a rule asks what cannot be asked of this world.
     """
     from fitcheck.report import check_world as ask
 
-    return ask(world, facts, tell)
+    return ask(world, facts, tell, fast)
 
 
 def placements(world: World, moving: Sequence[Sequence[str]]) -> Placements:

@@ -133,7 +133,7 @@ def _asked(world: World, scene: str, facts: bool, quiet: bool) -> Report:
 
     with rewritten_line(sys.stderr, silent=quiet) as write:
         try:
-            return check_world(world, facts, begin)
+            return check_world(world, facts, begin, fast=True)
         except ValueMistake as wrong:
             line = world.lines.get(asking)
             place = f"{scene}:{line}" if line else scene

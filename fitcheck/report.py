@@ -41,17 +41,20 @@ class Report:
     notes: tuple[str, ...] = ()
 
 
-def check_world(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Report:
+def check_world(
+    world: World, facts: bool = True, tell: Callable[[str], None] | None = None, fast: bool = False
+) -> Report:
     """Ask every check of a placed world and put the answers in order.
 
     `facts` also asks what no rule demands; leaving it out saves most of the time. `tell` hears the name of
-    each check before it is asked.
+    each check before it is asked. `fast`: what was asked before may be remembered, on disk, and a second
+    process may help; for a scene that is asked by itself.
 
     Raises:
         ValueMistake: a rule names something that the scene does not have.
     """
     world = laid(world)
-    answer = run_checks(world, facts, tell)
+    answer = run_checks(world, facts, tell, fast)
     return Report(
         world.title,
         worst([finding.verdict for finding in answer.findings]),

@@ -160,8 +160,8 @@ TWO_TUBES = scene(
 )  # fmt: skip
 # The second search waits for a key that stops the program.
 STOPPED = """
-import sys, time, fitcheck.cli, fitcheck.runs.remembered as remembered, fitcheck.runs.together as together
-remembered.folders = lambda: ()
+import sys, time, fitcheck.cli, fitcheck.world.disk as disk, fitcheck.runs.together as together
+disk.folders = lambda: ()
 find = together.find_way
 together.find_way = lambda *asked: find(*asked) if asked[1].name == "short_one" else time.sleep(60)
 sys.argv = ["fitcheck", "check", *sys.argv[1:]]
@@ -169,8 +169,8 @@ fitcheck.cli.run()
 """
 # No way is remembered, nor kept for others to remember.
 ANEW = """
-import sys, fitcheck.cli, fitcheck.runs.remembered as remembered
-remembered.folders = lambda: ()
+import sys, fitcheck.cli, fitcheck.world.disk as disk
+disk.folders = lambda: ()
 sys.argv = ["fitcheck", "check", *sys.argv[1:]]
 fitcheck.cli.run()
 """
@@ -223,7 +223,7 @@ def test_a_key_that_stops_a_search_is_130_and_leaves_no_line(two_tubes):
 
 # Kernels are looked for in a folder of the test, where there are none; it ends where some would be compiled.
 NOTHING_KEPT = """
-import sys, fitcheck.cli, fitcheck.runs.remembered as remembered
+import sys, fitcheck.cli, fitcheck.world.disk as disk
 from pathlib import Path
 from fitcheck.world.kernels import kept, machine_code
 begin, ends_at, folder = machine_code.wait_begins, {ends_at!r}, Path({folder!r})
@@ -232,7 +232,7 @@ def end(room):
     if room == ends_at:
         sys.exit(0)
 machine_code.wait_begins = end
-remembered.folders = lambda: ()
+disk.folders = lambda: ()
 if ends_at == "world":
     kept.folders = lambda: iter([folder])
 sys.argv = ["fitcheck", "check", "-"]

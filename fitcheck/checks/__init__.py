@@ -9,6 +9,7 @@ from typing import Any
 from fitcheck.checks import (
     access,
     assembly_order,
+    at_once,
     clearance,
     containment,
     drainage,
@@ -29,7 +30,7 @@ from fitcheck.checks import (
     ventilation,
 )
 from fitcheck.checks.causes import caused
-from fitcheck.finding import Answer, Finding
+from fitcheck.finding import Answer
 from fitcheck.world.world import World
 
 
@@ -183,13 +184,16 @@ CHECKS: tuple[Check, ...] = (
 RULE_TYPES: dict[str, Any] = {check.name: check.rule for check in CHECKS if check.rule is not None}
 
 
-def run_checks(world: World, facts: bool = True, tell: Callable[[str], None] | None = None) -> Answer:
+def run_checks(
+    world: World, facts: bool = True, tell: Callable[[str], None] | None = None, fast: bool = False
+) -> Answer:
     """Ask all checks in the order of `CHECKS`; then say which findings follow from which.
 
     Args:
         world: the placed scene.
         facts: also ask what no rule demands (how far each part can travel, which boxes are empty).
         tell: hears the name of each check before it is asked.
+        fast: what was asked before may be remembered, and a second process may help (`at_once`).
 
     Returns:
         All findings, facts by check name, and what was not checked.
@@ -197,17 +201,15 @@ def run_checks(world: World, facts: bool = True, tell: Callable[[str], None] | N
     Raises:
         ValueMistake: a rule names something that the scene does not have.
     """
-    findings: list[Finding] = []
-    known: dict[str, Any] = {}
-    not_checked: list[str] = []
-    for check in CHECKS:
-        if check.optional and not facts and not world.rules.get(check.name):
-            continue
-        if tell is not None:
-            tell(check.name)
-        answer = check.run(world)
-        findings += answer.findings
-        if answer.facts:
-            known[check.name] = answer.facts
-        not_checked += answer.not_checked
+    asked = [check for check in CHECKS if facts or not check.optional or world.rules.get(check.name)]
+    heard = tell or (lambda name: None)
+    answers = at_once.ask(world, asked, heard) if fast else [_one(check, world, heard) for check in asked]
+    findings = [finding for answer in answers for finding in answer.findings]
+    known = {check.name: one.facts for check, one in zip(asked, answers, strict=True) if one.facts}
+    not_checked = [said for answer in answers for said in answer.not_checked]
     return Answer(caused(world, findings), known, tuple(dict.fromkeys(not_checked)))
+
+
+def _one(check: Check, world: World, tell: Callable[[str], None]) -> Answer:
+    tell(check.name)
+    return check.run(world)

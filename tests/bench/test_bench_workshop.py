@@ -6,6 +6,8 @@ figure; growth is told as the ratio of twice the parts to the parts, in one run.
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -20,6 +22,7 @@ from fitcheck.motions.apart import apart
 from fitcheck.motions.blocking import Unit, blocking
 from fitcheck.motions.straight import free_after, straight
 from fitcheck.runs.lay import laid
+from fitcheck.world import disk
 from fitcheck.world.bodies import bodies
 from fitcheck.world.engine import measure
 from fitcheck.world.frames import SIDES
@@ -48,6 +51,36 @@ def test_all_checks(benchmark, world):
     said = ", ".join(f"{name} {seconds * 1e3:.0f}" for name, seconds in middle.items())
     print(f"\nall checks of dome_render: {sum(middle.values()):.2f} s ({said} ms)")
     benchmark.pedantic(lambda: [check.run(world) for check in CHECKS], rounds=1)
+
+
+def test_one_scene_at_once(benchmark, world, tmp_path, monkeypatch):
+    """The checks of one scene as the command asks them: first with nothing remembered, then again; and the
+    whole command in a new process, when all is."""
+    if not benchmark.enabled:
+        pytest.skip("seconds: with --benchmark-enable")
+    monkeypatch.setattr(disk, "folders", lambda: [tmp_path])
+    took: dict[str, list[float]] = {"one process": [], "first": [], "again": [], "command": []}
+    for _ in range(3):
+        for file in tmp_path.glob("answer-*"):
+            file.unlink()
+        for name, fast in (("one process", False), ("first", True), ("again", True)):
+            one = laid(fitcheck.load(DOME))
+            begun = time.perf_counter()
+            fitcheck.check_world(one, facts=False, fast=fast)
+            took[name].append(time.perf_counter() - begun)
+    command = [sys.executable, "-c", "import fitcheck.cli; fitcheck.cli.run()", "check", str(DOME)]
+    for _ in range(6):
+        begun = time.perf_counter()
+        said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+        assert "plinth_radiator" in said
+        took["command"].append(time.perf_counter() - begun)
+    one, first, again = (float(np.median(took[name])) for name in ("one process", "first", "again"))
+    command_took = float(np.median(took["command"][1:]))
+    print(
+        f"\ndome_render: one process {one:.2f} s, two {first:.2f} s ({one / first:.2f} times as fast), "
+        f"again {again:.2f} s; the whole command again {command_took:.2f} s"
+    )
+    benchmark.pedantic(lambda: fitcheck.check_world(world, facts=False, fast=True), rounds=1)
 
 
 def by_steps(moved, direction, limit, step):

@@ -83,27 +83,50 @@ def test_a_shut_case_opens_by_its_lid():
     assert [step["parts"] for step in answer.facts["order"]] == [("thing",), ("case.lid",)]
 
 
-def hook(name, sign, at):
-    """A flat C, its mouth to one side: a back and two arms, 8 high."""
-    x, y = at
+def hooks():
+    """Two hooks in a plane: the lip of each lies behind the other's, with 0.5 mm to move where 2 would free it."""
 
-    def bar(x1, y1, x2, y2):
-        ends = np.sort([[x + sign * x1, y + y1], [x + sign * x2, y + y2]], axis=0)
-        return box([*ends[0], 0], [*ends[1], 8])
+    def flat(*bars):
+        return [box([x1, y1, 0], [x2, y2, 8]) for x1, y1, x2, y2 in bars]
 
-    return part(name, bar(0, 0, 4, 30), bar(4, 0, 20, 6), bar(4, 24, 20, 30), bar(16, 6, 20, 10))
+    left = flat((0, 0, 4, 30), (4, 0, 20, 6), (4, 24, 20, 30), (16, 6, 20, 10))
+    right = flat((26, -12, 30, 18), (10, 12, 26, 18), (10, 8, 14, 12), (10, -12, 26, -0.5))
+    return part("left", *left), part("right", *right)
 
 
 def test_two_parts_locked_in_each_other_between_two_plates():
-    """Two hooks whose lips lie behind each other; a floor and a lid keep them from going up and down."""
-    hooks = [hook("left", 1, (0, 0)), hook("right", -1, (34, -15.5))]
+    """A floor and a plate above keep two hooks from going up and down: they leave together, and come apart."""
     floor = part("floor", box([-30, -40, -3], [70, 70, 0]), box([-30, -40, 8], [70, 70, 11]))
-    free = ask(*hooks)
+    free = ask(*hooks())
     assert free.findings[0].verdict == Verdict.FITS  # lifted off each other
-    flat = ask(*hooks, floor)
-    # Floor and plate above are one part; the two hooks leave only together, sideways.
+    assert free.findings[0].details["together"] == ()
+    # Floor and plate above are one part, and stay.
+    flat = ask(*hooks(), floor, rooms=(room("floor.inside", [-30, -40, 0], [70, 70, 8]),))
     assert flat.findings[0].verdict == Verdict.FITS
     assert ("left", "right") in flat.findings[0].details["together"]
+
+
+def ring(name, middle, wide, deep):
+    """A square ring of bars 4 thick; `wide` and `deep` are the axes that it lies along."""
+    bars = []
+    for axis, other in ((wide, deep), (deep, wide)):
+        for side in (-1, 1):
+            low, high = np.array(middle, float) - 2, np.array(middle, float) + 2
+            low[axis], high[axis] = middle[axis] - 20, middle[axis] + 20
+            low[other] += side * 18
+            high[other] += side * 18
+            bars.append(box(low, high))
+    return part(name, *bars)
+
+
+def test_two_rings_leave_together_and_never_come_apart():
+    """Links of a chain: nothing holds them in the tray, and nobody could have put them in like that."""
+    case, rooms = tray([-40, -40, -25], [70, 40, 30])
+    links = [ring("one", (0, 0, 0), 0, 1), ring("other", (20, 0, 0), 0, 2)]
+    answer = ask(case, *links, rooms=rooms)
+    assert answer.findings[0].verdict == Verdict.UNKNOWN
+    assert answer.findings[0].details["locked"] == (("one", "other"),)
+    assert "one and other stop each other" in answer.findings[0].sentence
 
 
 def test_cables_come_off_before_parts_that_they_hold():

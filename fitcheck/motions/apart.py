@@ -37,7 +37,8 @@ class Apart:
 
     Args:
         steps: in order.
-        locked: what is left besides what is fixed, in groups that stop each other, smallest first.
+        locked: what is left besides what is fixed, and what leaves but does not come apart, in groups that
+            stop each other, smallest first.
     """
 
     steps: tuple[Step, ...]
@@ -64,10 +65,26 @@ def apart(
         otherwise: asked for a unit that no single slide frees, with what is left: the way it leaves in
             words, or the units that are in its way.
     """
-    units = blocks.units
-    left = {i for i, unit in enumerate(units) if not unit.fixed}
-    fixed = frozenset(range(len(units))) - left
+    left = {i for i, unit in enumerate(blocks.units) if not unit.fixed}
+    fixed = frozenset(range(len(blocks.units))) - left
+    steps, stuck, knots = _taken(blocks, carries, left, fixed, otherwise)
+    return Apart(tuple(steps), _locked(blocks, stuck, knots))
+
+
+def _taken(
+    blocks: Blocking,
+    carries: Mapping[int, Collection[int]],
+    units: Collection[int],
+    fixed: frozenset[int],
+    otherwise: Callable[[int, frozenset[int]], str | frozenset[int]] | None,
+) -> tuple[list[Step], set[int], list[set[int]]]:
+    """Steps that take units away from what is fixed, the units left, and groups that nothing parts.
+
+    What leaves as a group is taken apart by itself, where nothing else is in its way.
+    """
+    left = set(units)
     steps: list[Step] = []
+    knots: list[set[int]] = []
     stuck: dict[int, frozenset[int]] = {}
     while left:
         step = _next(blocks, carries, left, fixed)
@@ -79,7 +96,10 @@ def apart(
             break
         steps.append(step)
         left -= set(step.units)
-    return Apart(tuple(steps), _locked(blocks, left, fixed))
+        if len(step.units) > 1:
+            _, tied, more = _taken(blocks, carries, step.units, frozenset(), otherwise)
+            knots += [*more, *([tied] if tied else [])]
+    return steps, left, knots
 
 
 def _next(
@@ -120,12 +140,13 @@ def _other(
 def _group(
     blocks: Blocking, carries: Mapping[int, Collection[int]], left: set[int], fixed: frozenset[int]
 ) -> Step | None:
-    """The smallest set of units that can leave together to one side."""
+    """The smallest set of units that can leave together to one side, away from something that stays."""
     best: Step | None = None
     for side in SIDES:
         for i in sorted(left):
             group = _together(blocks, carries, i, side, left | fixed)
-            if not group & fixed and (best is None or len(group) < len(best.units)):
+            stays = group & fixed or group >= left | fixed
+            if not stays and (best is None or len(group) < len(best.units)):
                 best = Step(tuple(sorted(group)), (side,))
     return best
 
@@ -144,13 +165,14 @@ def _together(
     return group
 
 
-def _locked(blocks: Blocking, left: set[int], fixed: frozenset[int]) -> tuple[tuple[int, ...], ...]:
-    """What is left in groups that hang together by stopping each other."""
+def _locked(blocks: Blocking, left: set[int], knots: Collection[set[int]]) -> tuple[tuple[int, ...], ...]:
+    """What is left in groups that hang together by stopping each other, and what left as a knot."""
     groups: list[set[int]] = []
     for i in sorted(left):
         hit = [group for group in groups if any(_stop_each_other(blocks, i, j) for j in group)]
         joined = {i}.union(*hit)
         groups = [group for group in groups if group not in hit] + [joined]
+    groups += knots
     return tuple(sorted((tuple(sorted(group)) for group in groups), key=lambda group: (len(group), group)))
 
 

@@ -100,9 +100,13 @@ def _second_leg(
         needed = in_the_way(there, way.stop.pair, direction, side)
         if needed is None or needed <= 0:
             return None
-        first += needed + keep + SPARE
-        if first > most:
+        if first >= most:
             return None
+        first += needed + keep + SPARE
+        if first > most + keep + 2 * SPARE:
+            return None
+        # Where it fits by a hair it goes as far as it gets.
+        first = min(first, most)
     return None
 
 

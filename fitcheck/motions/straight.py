@@ -12,7 +12,7 @@ from fitcheck.motions.silhouettes import least_shift, silhouette
 from fitcheck.motions.sweeps import pieces_of, swept
 from fitcheck.world import moves
 from fitcheck.world.bodies import Bodies, bounds_gap, with_probes
-from fitcheck.world.engine import CONTACT, Measured, measure
+from fitcheck.world.engine import Measured, measure
 from fitcheck.world.frames import SIDES
 from fitcheck.world.slides import frame_along
 
@@ -26,6 +26,8 @@ EXACT = 1e-3
 ROUNDING = 1e-5
 # The least distance on the way is told up to this beyond what is demanded, mm.
 TOLD = 5.0
+# Which of several bodies touches is asked so much farther than where one does, mm.
+ASKED_ON = 1.0
 # A part is drawn off by so much more than just frees it, mm.
 SPARE = 0.02
 
@@ -157,11 +159,15 @@ def _which(
     if len(movers) == 1:
         return movers[0]
     rows = moved.solids.rows([stayer])
-    for k in movers:
-        found = moves.first_touch(moved.solids, moved.solids.rows([k]), rows, direction, touch.way + CONTACT)
-        if found.row is not None and found.way <= touch.way + EXACT:
-            return k
-    return movers[0]
+    # A touch at the very end of a move is no touch: each is asked a little farther than all were.
+    limit = touch.way + ASKED_ON
+    ways = [
+        (found.way, k)
+        for k in movers
+        if (found := moves.first_touch(moved.solids, moved.solids.rows([k]), rows, direction, limit)).row
+        is not None
+    ]
+    return min(ways, default=(0.0, movers[0]))[1]
 
 
 def _kept_pairs(moved: Moving, direction: np.ndarray, way: float, reach: float) -> np.ndarray:

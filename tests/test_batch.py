@@ -14,7 +14,10 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from small_layouts import LAYOUTS, SCENE, written
 
 from fitcheck.layouts import workers
@@ -22,7 +25,7 @@ from fitcheck.layouts.asked import Asker, numbered
 from fitcheck.layouts.batch import Batch
 from fitcheck.layouts.columns import varied_columns
 from fitcheck.layouts.read import read_layouts
-from fitcheck.layouts.workers import Workers
+from fitcheck.layouts.workers import Shares, Workers
 from fitcheck.outputs.layouts_parquet import write_parquet
 from fitcheck.outputs.layouts_text import layouts_csv
 from fitcheck.scene.mistakes import Mistakes
@@ -429,3 +432,20 @@ def test_a_key_stops_it_and_nothing_is_lost(tmp_path, whole):
     assert 3 <= len(results(out)) < len(whole)
     assert run("batch", path, "--out", out, "--jobs", 1).returncode == 0
     assert results(out) == whole
+
+
+@given(count=st.integers(0, 3000), workers=st.integers(1, 5), seed=st.integers(0, 999))
+@settings(max_examples=60, deadline=None)
+def test_shares_deal_every_layout_once(count, workers, seed):
+    """Whoever asks when: each number once, in runs, and nobody is left without while others have two."""
+    dice = np.random.default_rng(seed)
+    shares = Shares(iter(range(count)), workers)
+    dealt: list = []
+    while True:
+        chunk = shares.next(int(dice.integers(workers)), int(dice.integers(1, 40)))
+        if not chunk:
+            break
+        assert chunk == list(range(chunk[0], chunk[0] + len(chunk)))
+        dealt += chunk
+    assert sorted(dealt) == list(range(count))
+    assert all(shares.next(worker, 5) == [] for worker in range(workers))

@@ -1,19 +1,21 @@
-"""Measurements that not everything follows linearly: the scene placed anew at each end, all else as drawn.
+"""The scene placed anew at the ends of measurements: where not all is linear in them, and for other checks.
 
 Nothing is proved by that: the worst may lie between the ends, or where several come together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from fitcheck.checks.clearance import check_clearance
 from fitcheck.checks.containment import check_containment
 from fitcheck.checks.interference import check_interference
 from fitcheck.checks.keep_clear import check_keep_clear
 from fitcheck.checks.room import check_room
-from fitcheck.finding import Finding, Verdict
+from fitcheck.finding import SEVERITY, Finding, Verdict
 from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import Movement, said_values
 from fitcheck.world.forest import prepare
@@ -56,6 +58,59 @@ def at_ends(world: World, move: Movement) -> Iterator[Finding]:
                     yield replace(
                         finding, check="tolerance", verdict=Verdict.TIGHT, sentence=said, rule=rule, mend=""
                     )
+
+
+def asked_at_ends(world: World, names: Sequence[str]) -> Iterator[Finding]:
+    """What other checks say worse at ends than as drawn: of each finding its worst, told once.
+
+    Each measurement is put at either end alone, then all together at their lower and at their upper ends.
+    """
+    from fitcheck.checks import CHECKS
+    from fitcheck.runs.lay import laid
+
+    checks = [check for check in CHECKS if check.name in names]
+    if not checks:
+        return
+    drawn = {one.id: one for check in checks for one in check.run(laid(world)).findings}
+    worst: dict[str, Finding] = {}
+    for values in _corners(world.uncertain):
+        assert world.elsewhere is not None
+        try:
+            there = world.elsewhere(values, runs=bool(world.wishes or world.loops))
+        except Mistakes:
+            # That it cannot be built is told by what follows the measurement.
+            continue
+        prepare(there)
+        there = laid(there)
+        for check in checks:
+            for one in check.run(there).findings:
+                if _rank(one) > _rank(drawn.get(one.id)) and _rank(one) > _rank(worst.get(one.id)):
+                    said = f"with {said_values(values)} {one.sentence}"
+                    worst[one.id] = replace(one, sentence=said)
+    for one in worst.values():
+        verdict = Verdict.UNKNOWN if one.verdict == Verdict.UNKNOWN else Verdict.TIGHT
+        yield replace(one, check="tolerance", verdict=verdict, rule=f"end:{one.check}:{one.rule}", mend="")
+
+
+def _rank(finding: Finding | None) -> tuple[int, float]:
+    """The worse, the higher: by the verdict, then by how much is missing; nothing found counts as fits."""
+    if finding is None:
+        return SEVERITY.index(Verdict.FITS), np.inf
+    missing = 0.0
+    if finding.verdict == Verdict.FAILS and finding.measured is not None and finding.required is not None:
+        missing = abs(finding.required - finding.measured)
+    # Of two that fit neither is worse.
+    return SEVERITY.index(finding.verdict), np.inf if finding.verdict == Verdict.FITS else missing
+
+
+def _corners(uncertain: Sequence[Measurement]) -> Iterator[dict[str, float]]:
+    """Values of measurements at their ends: one after the other, then all together."""
+    for one in uncertain:
+        yield from ({one.name: end} for end in _ends(one))
+    if len(uncertain) > 1:
+        for end in ("low", "high"):
+            values = {one.name: getattr(one, end) for one in uncertain}
+            yield {name: value for name, value in values.items() if value < float("inf")}
 
 
 def _ends(one: Measurement) -> list[float]:

@@ -1,8 +1,8 @@
 """What the other checks demand of pieces that move, as distances of pairs and as lengths along an axis.
 
 Asked at other values of the measurements: least distances and interferences of pairs of solids, solids
-and keep-clear volumes, parts in their compartments, room beside parts. What does not move against
-each other is left to its own check.
+and keep-clear volumes, parts in their compartments, room beside parts, free travel. What does not move
+against each other is left to its own check.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 
 from fitcheck.checks.clearance import ClearanceRule, demanded
 from fitcheck.checks.containment import claimed
+from fitcheck.checks.gap_lengths import gap_lengths
 from fitcheck.checks.room_lengths import room_lengths
 from fitcheck.checks.verdicts import ROUNDING
 from fitcheck.tolerances.between import along, candidates, farthest
@@ -87,7 +88,10 @@ def demands_of(move: Movement) -> Demands:
     _of_solids(gathered, motion)
     _of_volumes(gathered, motion)
     _of_compartments(gathered)
-    for demand, here, slope, sure in room_lengths(move, gathered.left_out):
+    for demand, here, slope, sure in (
+        *room_lengths(move, gathered.left_out),
+        *gap_lengths(move, gathered.left_out),
+    ):
         gathered.length_of += [gathered.demand(demand)] * len(here)
         gathered.here += here.tolist()
         gathered.slope += list(slope)

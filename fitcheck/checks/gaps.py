@@ -62,13 +62,13 @@ def check_gaps(world: World) -> Answer:
     solids = bodies(world)
     facts = {}
     for group, moving in _movers(world, solids):
-        partners = _partners(world, solids, moving)
+        partners = partners_of(world, solids, moving)
         facts[group] = {side: _fact(gap(solids, moving, side, partners)) for side in SIDES}
     rules = [GapRule.model_validate(rule) for rule in world.rules.get("gaps", [])]
     findings = [
         _finding(world, solids, rule, f"gaps[{i}]", name, moving)
         for i, rule in enumerate(rules, 1)
-        for name, moving in _named(world, solids, rule.part)
+        for name, moving in named(world, solids, rule.part)
     ]
     return Answer(tuple(findings), facts)
 
@@ -82,7 +82,7 @@ def _movers(world: World, solids: Bodies) -> Iterator[tuple[str, list[int]]]:
     yield from groups.items()
 
 
-def _named(world: World, solids: Bodies, said: str) -> Iterator[tuple[str, list[int]]]:
+def named(world: World, solids: Bodies, said: str) -> Iterator[tuple[str, list[int]]]:
     """What moves together: for each scene part named, the solids of it that are meant."""
     chosen = choose(world, said)
     groups: dict[str, list[int]] = {}
@@ -117,7 +117,7 @@ def gap(solids: Bodies, moving: Sequence[int], side: str, partners: Partners) ->
     return Gap(found.distance, solids.all[found.against].name, found.overlaps, found.against)
 
 
-def _partners(world: World, solids: Bodies, moving: Sequence[int]) -> Partners:
+def partners_of(world: World, solids: Bodies, moving: Sequence[int]) -> Partners:
     inside = set(moving)
     others = [k for k in range(len(solids)) if k not in inside]
     ours = np.array(sorted(inside))
@@ -145,7 +145,7 @@ def _fact(found: Gap) -> dict[str, Any]:
 
 
 def _finding(world: World, solids: Bodies, rule: GapRule, name: str, part: str, moving: list[int]) -> Finding:
-    found = gap(solids, moving, rule.side, _partners(world, solids, moving))
+    found = gap(solids, moving, rule.side, partners_of(world, solids, moving))
     demand = f"{mm(rule.at_least)} are demanded"
     if found.free is None:
         verdict, said = Verdict.FITS, f"nothing stops {part} {towards(rule.side)}"

@@ -12,6 +12,7 @@ from fitcheck.checks.room import ACROSS, RoomRule, Sweep, bodies_of, ready, room
 from fitcheck.checks.verdicts import ROUNDING, side_of
 from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import farthest
+from fitcheck.tolerances.extremes import held, least, moves
 from fitcheck.tolerances.margins import Demand
 from fitcheck.tolerances.movement import STILL, Movement
 from fitcheck.world.bodies import bodies
@@ -65,7 +66,7 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
     sweep = ready(world, solids, rule, of, thing)
     own = bodies_of(solids, of if thing is None else thing)
     from_rows, stop_rows, own_rows = (
-        _held(move, solids.rows(chosen))
+        held(move, solids.rows(chosen))
         for chosen in (
             bodies_of(solids, of),
             [k for k in range(len(solids)) if k not in sweep.passed],
@@ -77,8 +78,8 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
     out, out_slope = farthest(move, from_rows, np.tile(direction, (len(from_rows), 1)))
     end, end_slope = farthest(move, stop_rows, np.tile(direction, (len(stop_rows), 1)))
     near, near_slope = farthest(move, stop_rows, np.tile(-direction, (len(stop_rows), 1)))
-    start = float((out + _least(move, out_slope)).max())
-    in_way &= end - _least(move, -end_slope) > start + STILL
+    start = float((out + least(move, out_slope)).max())
+    in_way &= end - least(move, -end_slope) > start + STILL
     if move.deforms[np.concatenate([from_rows, own_rows, stop_rows[in_way]])].any():
         return None
     # Each piece of the part to each that may stop it.
@@ -86,13 +87,8 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
     slope = -near_slope[None, in_way] - out_slope[:, None]
     sure = np.broadcast_to(always[in_way], here.shape).ravel()
     here, slope = here.ravel(), slope.reshape(here.size, len(move.low))
-    keep = (here + _least(move, slope) <= rule.at_least + SPARE) & (_moves(move, slope) | ~sure)
+    keep = (here + least(move, slope) <= rule.at_least + SPARE) & (moves(move, slope) | ~sure)
     return here[keep], slope[keep], sure[keep]
-
-
-def _held(move: Movement, rows: np.ndarray) -> np.ndarray:
-    """Rows, with the box before its holes for a sheet that changes its shape."""
-    return np.where(move.deforms[rows], move.pieces.covers[rows], rows)
 
 
 def _in_way(
@@ -127,15 +123,6 @@ def _overlap(low: np.ndarray, high: np.ndarray, bounds: np.ndarray) -> np.ndarra
     return np.asarray((low < bounds[:, 1] - STILL) & (high > bounds[:, 0] + STILL))
 
 
-def _least(move: Movement, slope: np.ndarray) -> np.ndarray:
-    """The least that slopes (..., k) add."""
-    return np.asarray(np.minimum(slope * move.low, slope * move.high).sum(axis=-1))
-
-
-def _moves(move: Movement, slope: np.ndarray) -> np.ndarray:
-    return np.asarray((np.abs(slope) * (move.high - move.low)).sum(axis=-1) > STILL)
-
-
 def _extents(move: Movement, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(n, 2, 3) bounds of rows: those that hold them at all values, and those that they always hold."""
     outer, inner = np.empty((len(rows), 2, 3)), np.empty((len(rows), 2, 3))
@@ -144,6 +131,6 @@ def _extents(move: Movement, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             normal = np.zeros(3)
             normal[axis] = sign
             out, slope = farthest(move, rows, np.tile(normal, (len(rows), 1)))
-            outer[:, row, axis] = sign * (out - _least(move, -slope))
-            inner[:, row, axis] = sign * (out + _least(move, slope))
+            outer[:, row, axis] = sign * (out - least(move, -slope))
+            inner[:, row, axis] = sign * (out + least(move, slope))
     return outer, inner

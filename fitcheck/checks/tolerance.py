@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 from pydantic import Field
 
-from fitcheck.checks.at_ends import at_ends, tried
+from fitcheck.checks.at_ends import asked_at_ends, at_ends, tried
 from fitcheck.checks.demanded import demands_of
 from fitcheck.checks.tolerance_said import (
     chance_said,
@@ -41,6 +41,13 @@ UNASKED = 20
 LISTED = 8
 
 
+# Checks that do not follow measurements to their worst ends by themselves.
+AsDrawn = Literal[
+    "empty_boxes", "run", "loop", "drainage", "fastening", "edges", "removal", "assembly_order",
+    "support", "access", "ventilation", "sight",
+]  # fmt: skip
+
+
 class ToleranceRule(Rule):
     """How uncertain lengths are taken."""
 
@@ -53,6 +60,11 @@ class ToleranceRule(Rule):
     sigmas: Number | None = Field(
         None,
         description="A ± is so many sigmas of a normal distribution; if not given, every value is as likely.",
+    )
+    tried: list[AsDrawn] = Field(
+        default_factory=list,
+        description="Checks that are otherwise asked as drawn only, to be asked at the ends of every "
+        "uncertain length too: empty_boxes, run, removal, ventilation ... It takes each as often.",
     )
     samples: Count = Field(SAMPLES, description="How many samples the probability is drawn from.")
 
@@ -105,7 +117,7 @@ def check_tolerance(world: World) -> Answer:
     demands = demands_of(move)
     unmeasured = frozenset(m.name for m in move.measurements if not m.measured)
     asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands, anew=True), rule)
-    findings = [*_missed(asked), *at_ends(world, move), *_ranges(asked)]
+    findings = [*_missed(asked), *at_ends(world, move), *asked_at_ends(world, rule.tried), *_ranges(asked)]
     findings += _summary(asked)
     return Answer(tuple(findings), _facts(asked), tuple(_left_out(asked)))
 
@@ -286,12 +298,6 @@ def _facts(asked: _Asked) -> dict[str, Any]:
 
 # --- what is left out ---
 
-# Checks that are asked of the scene as drawn only, where it has anything of theirs.
-_AS_DRAWN = (
-    "gaps", "empty_boxes", "fastening", "edges", "removal", "assembly_order", "support", "access",
-    "ventilation", "sight",
-)  # fmt: skip
-
 
 def _left_out(asked: _Asked) -> Iterator[str]:
     world, move = asked.world, asked.move
@@ -302,13 +308,14 @@ def _left_out(asked: _Asked) -> Iterator[str]:
         more = f" and {len(unproved) - 1} more" if len(unproved) > 1 else ""
         yield f"tolerance: a mesh that changes its shape was tried at the ends only ({things}{more})"
     yield from (f"tolerance: {said}" for said in asked.demands.left_out)
-    drawn = [name for name in _AS_DRAWN if world.rules.get(name)]
-    if world.wishes:
-        drawn += ["tubes and cables"]
-    if world.loops:
-        drawn += ["loops"]
+    of_runs = (("run", world.wishes), ("loop", world.loops), ("drainage", world.loops))
+    here = [name for name in get_args(AsDrawn) if world.rules.get(name)]
+    here += [name for name, there in of_runs if there]
+    drawn = [name for name in here if name not in asked.rule.tried]
     if drawn:
         yield f"tolerance: {', '.join(drawn)} were asked as drawn only, not at other ends"
+    if asked.rule.tried:
+        yield f"tolerance: {', '.join(asked.rule.tried)} were tried at the ends, the worst is not proved"
 
 
 def _not_examined(world: World, move: Movement | None) -> Iterator[str]:

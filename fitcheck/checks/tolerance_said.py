@@ -30,6 +30,10 @@ def worst_said(margin: Margin, values: Mapping[str, float]) -> str:
     if demand.check == "room":
         length = mm(margin.met, against=demand.required)
         return f"room {a} {b}: {length} {at}, {mm(demand.required)} are demanded; as drawn {mm(margin.drawn)}"
+    if demand.check == "gaps":
+        length = mm(margin.met, against=demand.required)
+        drawn = "as far as it likes" if np.isinf(margin.drawn) else mm(margin.drawn)
+        return f"{a} can travel {length} {b} {at}, {mm(demand.required)} are demanded; as drawn {drawn}"
     if demand.check == "keep_clear":
         return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
     said = f"{a} and {b} {_said(margin, margin.met)} {at}"

@@ -79,11 +79,15 @@ def resolve(
         lines=_lines(scene),
         wishes=wishes,
         loops=loops,
-        # Tubes are not laid anew there, and nothing else asks for them.
-        elsewhere=partial(resolve, scene, desk.shared, False),
+        elsewhere=partial(_elsewhere, scene, desk.shared),
         trace=desk.trace,
         answers=desk.shared.answers,
     )
+
+
+def _elsewhere(scene: Scene, shared: Shared, taken: Mapping[str, float], runs: bool = False) -> World:
+    """The scene at other values of its measurements; tubes are laid anew there only for who asks for them."""
+    return resolve(scene, shared, runs, taken)
 
 
 def _general(scene: Scene) -> General | None:

@@ -172,8 +172,9 @@ class World:
         wishes: tubes and cables that are to be laid.
         laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
         loops: what is asked of the coolant's loops, by name; values already plain.
-        elsewhere: the same scene placed at other values of its measurements, by name, mm; raises
-            Mistakes where it cannot be built so. None for a world that no scene file says.
+        elsewhere: the same scene placed at other values of its measurements, by name, mm, with `runs=True`
+            with what its tubes, cables and loops are to be; raises Mistakes where it cannot be built so.
+            None for a world that no scene file says.
         trace: what was noted on the way of what rests on measurements.
         answers: what was found out about some of the parts, by their serials; may be that of many worlds.
     """
@@ -190,7 +191,7 @@ class World:
     wishes: tuple[RunWish, ...] = ()
     laid: tuple[LaidRun, ...] = ()
     loops: dict[str, LoopEntry] = field(default_factory=dict)
-    elsewhere: Callable[[Mapping[str, float]], World] | None = None
+    elsewhere: Callable[..., World] | None = None
     trace: Trace = field(default_factory=Trace)
     answers: Kept = field(default_factory=Kept)
 

@@ -108,7 +108,7 @@ def test_gaps_and_empty_boxes(benchmark, worlds):
     assert len(movers) >= 60
 
     asked = {
-        name: (set(moving), gaps._partners(world, known, moving).skip) for name, moving in movers.items()
+        name: (set(moving), gaps.partners_of(world, known, moving).skip) for name, moving in movers.items()
     }
     limit = float(2 * np.ptp(known.body_bounds.reshape(-1, 3), axis=0).max())
 

@@ -1,0 +1,116 @@
+"""Free travel of a part as lengths linear in the measurements: from its pieces to each that may stop it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+import numpy as np
+
+from fitcheck.checks.gaps import GapRule, gap, named, partners_of
+from fitcheck.checks.room_lengths import SPARE, SQUARE, Lengths
+from fitcheck.checks.verdicts import ROUNDING, towards
+from fitcheck.parts.solids import Kind
+from fitcheck.tolerances.between import farthest
+from fitcheck.tolerances.extremes import held, least, most, moves
+from fitcheck.tolerances.margins import Demand
+from fitcheck.tolerances.movement import Movement
+from fitcheck.world.bodies import bodies
+from fitcheck.world.engine import CONTACT
+from fitcheck.world.frames import SIDES
+from fitcheck.world.world import World
+
+
+def gap_lengths(move: Movement, left_out: list[str]) -> Iterator[Lengths]:
+    """Of each rule of `gaps` and part it names: the demand, lengths (p,) mm, slopes (p, k), which are sure.
+
+    A part travels at least as far as from the far side of the bounds of any piece of it to the near side of
+    the bounds of any that may lie in its way at some values of the measurements. It travels at most as far
+    as from a box to a box, both square to the axes, that lie in each other's way at all values.
+    """
+    world = move.world
+    solids = bodies(world)
+    for index, written in enumerate(world.rules.get("gaps", [])):
+        rule = GapRule.model_validate(written)
+        for name, moving in named(world, solids, rule.part):
+            partners = partners_of(world, solids, moving)
+            drawn = gap(solids, moving, rule.side, partners)
+            if drawn.overlaps or drawn.free == 0:
+                continue  # it fails, or not, as drawn: that is told by its own check
+            found = _lengths(move, rule, moving, partners.skip)
+            if found is None:
+                left_out.append(f"gaps of {name}: a mesh in its way changes its shape")
+            elif len(found[0]):
+                ask = partial(_travel, at=index, part=name)
+                things = (name, towards(rule.side))
+                yield (
+                    Demand(
+                        "gaps", (name, name), things, rule.at_least, ROUNDING, f"gaps[{index + 1}]", ask=ask
+                    ),
+                    *found,
+                )
+
+
+def _travel(world: World, at: int, part: str) -> float:
+    """What the check measures of one part that a rule names, mm; endless where nothing stops it."""
+    solids = bodies(world)
+    rule = GapRule.model_validate(world.rules["gaps"][at])
+    moving = dict(named(world, solids, rule.part))[part]
+    found = gap(solids, moving, rule.side, partners_of(world, solids, moving))
+    return np.inf if found.free is None else -1.0 if found.overlaps else found.free
+
+
+def _lengths(
+    move: Movement, rule: GapRule, moving: list[int], skip: tuple[int, ...]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """The lengths of one part, none where nothing moves; None where a mesh that counts changes its shape."""
+    solids = bodies(move.world)
+    own = held(move, solids.rows(moving))
+    passed = {*moving, *skip}
+    stops = held(move, solids.rows([k for k in range(len(solids)) if k not in passed]))
+    first, second = (grid.ravel() for grid in np.meshgrid(own, stops, indexing="ij"))
+    direction = SIDES[rule.side]
+    here, slope = _between(move, first, second, direction)
+    # What lies behind a piece at all values, past its own far end, is never met.
+    behind, behind_slope = _between(move, second, first, direction)
+    ahead = -behind + most(move, -behind_slope) > CONTACT
+    met, always = _in_way(move, first, second, direction)
+    keep = met & ahead & (here + least(move, slope) <= rule.at_least + SPARE)
+    if move.deforms[first[keep]].any() or move.deforms[second[keep]].any():
+        return None
+    square = _square(move, first) & _square(move, second)
+    sure = always & square & (here + least(move, slope) > 0)
+    keep &= moves(move, slope) | ~always
+    return here[keep], slope[keep], sure[keep]
+
+
+def _between(
+    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """From the far side of the first rows (q,) to the near side of the second: (q,) mm and (q, k) slopes."""
+    out, out_slope = farthest(move, first, np.tile(direction, (len(first), 1)))
+    near, near_slope = farthest(move, second, np.tile(-direction, (len(second), 1)))
+    return -near - out, -near_slope - out_slope
+
+
+def _in_way(
+    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(q,) whether bounds of rows overlap across a direction at some values, and whether at all of them."""
+    some, always = np.ones(len(first), bool), np.ones(len(first), bool)
+    for axis in np.flatnonzero(direction == 0).tolist():
+        for sign in (1.0, -1.0):
+            across = np.zeros(3)
+            across[axis] = sign
+            # How far the one reaches past the near side of the other: less than a contact is no overlap.
+            apart, slope = _between(move, first, second, across)
+            some &= -apart + most(move, -slope) > CONTACT
+            always &= -apart + least(move, -slope) > CONTACT
+    return some, always
+
+
+def _square(move: Movement, rows: np.ndarray) -> np.ndarray:
+    """(q,) boxes along the axes that keep their shape."""
+    pieces = move.pieces.all
+    turned = np.abs(np.abs(pieces.rotations[rows]).max(axis=2) - 1).max(axis=1)
+    return np.asarray((pieces.kinds[rows] == Kind.BOX) & (turned < SQUARE) & ~move.deforms[rows])

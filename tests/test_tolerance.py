@@ -354,7 +354,7 @@ def test_general_tolerances_of_the_table(grade):
     [
         (
             "{genral: m}",
-            "3:21: genral: unknown key; allowed here: general, of, sigmas, samples; write general",
+            "3:21: genral: unknown key; allowed here: general, of, sigmas, tried, samples; write general",
         ),
         ("{general: x}", "3:30: general: expected f, m, c or v, found `x`"),
         ("{sigmas: many}", "3:29: sigmas: there is no `many` here"),

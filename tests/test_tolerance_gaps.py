@@ -97,7 +97,9 @@ def test_no_gap_is_shorter_than_its_bound(text, seed):
         if move is None:
             return
         every = [m for m in margins(move, demands_of(move), anew=True) if m.demand.check == "gaps"]
-        bound = min((m.bound for m in every), default=30.0)
+        # What stands still in the way is told as drawn.
+        (drawn,) = check_gaps(world).findings
+        bound = min([30.0 if drawn.measured is None else drawn.measured, *(m.bound for m in every)])
         random = np.random.default_rng(seed)
         for offsets in random.uniform(move.low, move.high, (6, len(move.low))).round(3):
             (finding,) = check_gaps(world.elsewhere(move.values(offsets))).findings

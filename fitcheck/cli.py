@@ -17,6 +17,7 @@ from fitcheck.console import (
     CRASH,
     INTERRUPTED,
     DebugOption,
+    InchesOption,
     SceneArgument,
     SetOption,
     app,
@@ -25,6 +26,7 @@ from fitcheck.console import (
     reading,
     refuse,
     say,
+    say_lengths,
     tell,
 )
 
@@ -46,6 +48,7 @@ def check(
     strict: Annotated[bool, typer.Option("--strict", help="Count tight and unknown as fails.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Write the verdict line only.")] = False,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="List what fits as well.")] = False,
+    inches: InchesOption = False,
     debug: DebugOption = False,
 ) -> None:
     """Check a scene: does everything fit?
@@ -58,13 +61,15 @@ def check(
     from fitcheck.outputs.text import report_text, verdict_line
     from fitcheck.report import exit_code
 
+    if as_json and inches:
+        refuse("--json and --inches: JSON is in millimetres; leave one out")
     _, report = checked(scene, set_, facts=as_json, quiet=quiet)
     if as_json:
         say(report_json(report))
     elif quiet:
-        say(verdict_line(report) + "\n")
+        say_lengths(verdict_line(report) + "\n", inches)
     else:
-        say(report_text(report, colour=colour(), everything=verbose))
+        say_lengths(report_text(report, colour=colour(), everything=verbose), inches)
     raise typer.Exit(exit_code(report.verdict, strict))
 
 
@@ -192,6 +197,22 @@ def schema(
 
 
 @app.command()
+def completion(
+    shell: Annotated[str, typer.Argument(metavar="SHELL", help="bash, zsh or fish.")],
+    debug: DebugOption = False,
+) -> None:
+    """Print what makes a shell complete commands, scene files and the parameters of --set.
+
+    Example: fitcheck completion bash >> ~/.bashrc
+    """
+    from fitcheck.completing import SHELLS, script
+
+    if shell not in SHELLS:
+        refuse(f"completion {shell}: write one of {', '.join(SHELLS)}")
+    say(script(shell))
+
+
+@app.command()
 def new(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Scene file to write.")],
     debug: DebugOption = False,
@@ -218,6 +239,7 @@ def explain(
         str, typer.Argument(metavar="FINDING", help="Id of a finding, as in --json; or its start.")
     ],
     set_: SetOption = None,
+    inches: InchesOption = False,
     debug: DebugOption = False,
 ) -> None:
     """Explain a finding: which line, which rule, how measured, how exact, what would mend it.
@@ -240,7 +262,8 @@ def explain(
             + (f"; write {near}" if near else f"; there are {', '.join(ids)}")
         )
     by_name = {c.name: c for c in CHECKS}
-    say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
+    texts = [finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found]
+    say_lengths("\n".join(texts), inches)
 
 
 # Further commands add themselves when they are imported: last, as they are listed.
@@ -260,6 +283,10 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     sys.unraisablehook = _unraisable
+    if any(name.startswith("_FITCHECK_COMPLETE") for name in os.environ):
+        from fitcheck.completing import listen
+
+        listen()
     code = _ended()
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError):
@@ -285,7 +312,7 @@ def _unraisable(lost: sys.UnraisableHookArgs) -> None:
 def _ended() -> int:
     """Run the command that is asked for; its exit code."""
     try:
-        app()
+        app(prog_name="fitcheck")
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else int(end.code is not None)
     except KeyboardInterrupt:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fitcheck.console import DebugOption, SceneArgument, SetOption, app, placed, refuse, tell
+from fitcheck.console import DebugOption, SceneArgument, SetOption, app, placed, reading, refuse, tell
 
 
 @app.command()
@@ -38,3 +39,53 @@ def export(
     except OSError as why:
         refuse(f"--out {out}: {why.strerror or why}")
     tell(f"wrote {out}\n")
+
+
+@app.command()
+def watch(
+    scene: Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file.")],
+    set_: SetOption = None,
+    debug: DebugOption = False,
+) -> None:
+    """Check a scene again whenever it is saved, and say what changed since the last time.
+
+    A file that cannot be read is told with its mistakes, and the last good answer stays. Ctrl-C stops it.
+
+    Example: fitcheck watch scenes/dome_render.yaml
+    """
+    from fitcheck.watching import run_watch
+
+    run_watch(scene, set_)
+
+
+@app.command("format")
+def format_(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Scene, model or layouts files.")],
+    only_look: Annotated[
+        bool, typer.Option("--check", help="Write nothing; exit code 1 if a file would change.")
+    ] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Put files in order: indents, blanks, tables of values. Words, comments and order stay.
+
+    Example: fitcheck format scenes/dome_render.yaml
+    """
+    from fitcheck.formatting import formatted
+    from fitcheck.layouts.whole_file import whole_file
+
+    changed = 0
+    for file in files:
+        old, new = reading(partial(formatted, file))
+        changed += old != new
+        if old == new:
+            continue
+        if only_look:
+            tell(f"{file} would change\n")
+            continue
+        try:
+            with whole_file(file) as written:
+                written.write(new.encode())
+        except OSError as why:
+            refuse(f"{file}: {why.strerror or why}")
+        tell(f"wrote {file}\n")
+    raise typer.Exit(1 if only_look and changed else 0)

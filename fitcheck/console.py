@@ -34,10 +34,34 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-SceneArgument = Annotated[str, typer.Argument(metavar="SCENE", help="Scene file, or - for standard input.")]
+
+def _scene_files(incomplete: str) -> list[str]:
+    from fitcheck.completing import scene_files
+
+    return scene_files(incomplete)
+
+
+def _parameters(ctx: typer.Context, incomplete: str) -> list[str]:
+    from fitcheck.completing import parameters
+
+    return parameters(ctx, incomplete)
+
+
+SceneArgument = Annotated[
+    str,
+    typer.Argument(metavar="SCENE", help="Scene file, or - for standard input.", autocompletion=_scene_files),
+]
 SetOption = Annotated[
     list[str] | None,
-    typer.Option("--set", metavar="NAME=VALUE", help="Set a scene parameter; may be given several times."),
+    typer.Option(
+        "--set",
+        metavar="NAME=VALUE",
+        help="Set a scene parameter; may be given several times.",
+        autocompletion=_parameters,
+    ),
+]
+InchesOption = Annotated[
+    bool, typer.Option("--inches", help="Say lengths in inches, rounded; the rounding is said too.")
 ]
 DebugOption = Annotated[
     bool, typer.Option("--debug", help="Show the full trace if the program itself fails.")
@@ -69,6 +93,15 @@ def say(text: str) -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(PIPE) from None
+
+
+def say_lengths(text: str, inches: bool) -> None:
+    """Write to standard output, on demand with the lengths in inches and how they are rounded."""
+    if inches:
+        from fitcheck.outputs.inches import ROUNDED, in_inches
+
+        text = f"{in_inches(text)}({ROUNDED})\n"
+    say(text)
 
 
 def tell(text: str) -> None:

@@ -89,3 +89,31 @@ def format_(
             refuse(f"{file}: {why.strerror or why}")
         tell(f"wrote {file}\n")
     raise typer.Exit(1 if only_look and changed else 0)
+
+
+@app.command()
+def book(
+    into: Annotated[
+        Path, typer.Option("--into", metavar="FILE", help="Markdown file; what it has besides stays.")
+    ],
+    scene: Annotated[
+        str | None, typer.Argument(metavar="[SCENE]", help="This scene's own models; else the built-in ones.")
+    ] = None,
+    plain: Annotated[bool, typer.Option("--plain", help="Text only, no pictures.")] = False,
+    debug: DebugOption = False,
+) -> None:
+    """Write what there is to know of each model: picture, parameters, sources.
+
+    Example: fitcheck book --into models/README.md
+    """
+    from fitcheck.outputs.book import write_book
+    from fitcheck.outputs.catalogue import model_files
+    from fitcheck.outputs.pictures.probe import NoPicture
+
+    try:
+        written = reading(lambda: write_book(into, model_files(scene), not plain))
+    except NoPicture as why:
+        refuse(f"no picture: {why}; --plain does without", code=3)
+    except OSError as why:
+        refuse(f"--into {into}: {why.strerror or why}")
+    tell(f"wrote {into} and {len(written) - 1} pictures\n" if len(written) > 1 else f"wrote {into}\n")

@@ -30,14 +30,25 @@ def model_list(scene: str | None = None) -> str:
     Raises:
         Mistakes: the scene or one of its models cannot be read.
     """
-    paths = dict(library())
-    if scene is not None:
-        document = read_document(read_file(Path(scene)), scene)
-        for folder in document.data.get("model_folders") or []:
-            paths |= {p.stem: p for p in sorted((Path(scene).parent / folder).glob("*.yaml"))}
+    paths = library() if scene is None else library() | model_files(scene)
     rows = [(name, _summary(path)) for name, path in sorted(paths.items())]
     width = max(len(name) for name, _ in rows)
     return "".join(f"{name:<{width}}  {summary}\n" for name, summary in rows)
+
+
+def model_files(scene: str | None) -> dict[str, Path]:
+    """Files of a scene's own models by name, of the built-in ones without a scene.
+
+    Raises:
+        Mistakes: the scene cannot be read.
+    """
+    if scene is None:
+        return library()
+    document = read_document(read_file(Path(scene)), scene)
+    found: dict[str, Path] = {}
+    for folder in document.data.get("model_folders") or []:
+        found |= {path.stem: path for path in sorted((Path(scene).parent / folder).glob("*.yaml"))}
+    return found
 
 
 def _summary(path: Path) -> str:
@@ -60,10 +71,10 @@ def model_text(name: str) -> str:
         near = nearest(name, paths)
         problem = f"there is no model `{name}`; `fitcheck models` lists them"
         raise Mistakes([Mistake(Mark(f"model {name}", 0, 0), "", problem, f"write {near}" if near else "")])
-    return "\n".join(_described(read_model(path))) + "\n"
+    return "\n".join(described(read_model(path))) + "\n"
 
 
-def _described(model: Model) -> Iterator[str]:
+def described(model: Model) -> Iterator[str]:
     data: Mapping[str, Any] = model.document.data
     yield f"{model.name}: {data.get('summary', '')}"
     if data.get("frame"):
@@ -71,7 +82,7 @@ def _described(model: Model) -> Iterator[str]:
     parameters = data.get("parameters") or {}
     if parameters:
         yield "parameters:"
-        yield from _table([_parameter(name, entry) for name, entry in parameters.items()])
+        yield from _table([parameter_row(name, entry) for name, entry in parameters.items()])
     for kind in PLACES:
         entries = data.get(kind) or {}
         if entries:
@@ -81,7 +92,7 @@ def _described(model: Model) -> Iterator[str]:
             )
 
 
-def _parameter(name: str, entry: Mapping[str, Any]) -> tuple[str, ...]:
+def parameter_row(name: str, entry: Mapping[str, Any]) -> tuple[str, ...]:
     default = entry.get("default")
     taken = "must be given" if default is None else _word(default)
     allowed = ""

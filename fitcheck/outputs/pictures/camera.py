@@ -34,6 +34,7 @@ class View:
         explode: 0 assembled; 1 assemblies moved apart.
         eye: name of the eyes of the rule `sight` that it is seen from; then the case is drawn as it is.
         at: (3,) where the eye is, once that is settled, mm.
+        names: parts are named beside the picture.
     """
 
     look: str = ""
@@ -45,6 +46,7 @@ class View:
     explode: float = 0.0
     eye: str = ""
     at: tuple[float, float, float] | None = None
+    names: bool = True
     name: str = field(default="", compare=False)
 
 

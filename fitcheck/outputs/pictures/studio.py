@@ -114,7 +114,7 @@ class Studio:
         near = self._detail(paper, view, camera, frame, dims, seen)
         if near is not None:
             frame = detail.kept_free(frame, near.camera.pane, paper.px(8))
-        placed = self._name_parts(paper, frame, seen)
+        placed = self._name_parts(paper, frame, seen) if view.names else []
         marks = [near.shows, detail.tag_box(paper, near)] if near is not None else []
         self._draw_dimensions(paper, frame, dims, placed, marks)
         if near is not None:

@@ -243,8 +243,10 @@ def explain(
     say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-# The commands for many layouts add themselves when they are imported: last, as they are listed.
+# The commands for many layouts and for the workshop add themselves when they are imported: last, as they
+# are listed.
 from fitcheck import cli_layouts as cli_layouts  # noqa: E402
+from fitcheck import cli_workshop as cli_workshop  # noqa: E402
 
 
 def run() -> None:

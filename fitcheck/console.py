@@ -108,14 +108,18 @@ def checked(
     scene: str, given: list[str] | None, facts: bool = False, quiet: bool = False
 ) -> tuple[World, Report]:
     """Load and check a scene, or end with its mistakes."""
+    world = _laid(loaded(scene, given), quiet)
+    return world, _asked(world, scene, facts, quiet)
+
+
+def loaded(scene: str, given: list[str] | None) -> World:
+    """Load a scene, its runs not laid, or end with its mistakes."""
     from fitcheck import load
 
     values = given_values(given)
     text = sys.stdin.read() if scene == "-" else None
     announce_compilation()
-    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    world = _laid(world, quiet)
-    return world, _asked(world, scene, facts, quiet)
+    return reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
 
 
 def _asked(world: World, scene: str, facts: bool, quiet: bool) -> Report:

@@ -61,6 +61,10 @@ compartments:
 
 MODELS = {"odd_plate": ODD_PLATE, "odd_channel": ODD_CHANNEL, "odd_case": ODD_CASE}
 
+# A scene's parts: the plate, turned as wanted; and the rule by which the channel is folded.
+PLATE = "  plate: {{model: odd_plate, place: {{at: [7, -3, 11]{turns}}}{more}}}\n"
+FOLDED = "rules: {edges: {folded: [{of: bent, radius: 2 mm, k: 0.4}]}}\n"
+
 
 def scene_file(folder: Path, parts: str, more: str = "") -> Path:
     """A scene file with the models above beside it."""

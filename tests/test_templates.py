@@ -3,14 +3,12 @@
 import numpy as np
 import pytest
 import trimesh
-from template_scenes import at, drawn, one, scene_file
+from template_scenes import FOLDED, PLATE, at, drawn, one, scene_file
 
 import fitcheck
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.templates.made import templates
 from fitcheck.world.frames import SIDES
-
-PLATE = "  plate: {{model: odd_plate, place: {{at: [7, -3, 11]{turns}}}{more}}}\n"
 
 
 # Where the plain hole, 10 along x and 20 along y of the plate's own 100 x 60, comes to lie on the page.
@@ -132,9 +130,6 @@ def test_alike_parts_are_one_mirrored_ones_are_not(tmp_path):
     )
     found = drawn(tmp_path, parts).drawings
     assert [drawing.parts for drawing in found] == [("a[1].plate", "a[2].plate"), ("b.plate",)]
-
-
-FOLDED = "rules: {edges: {folded: [{of: bent, radius: 2 mm, k: 0.4}]}}\n"
 
 
 def test_a_blank_by_hand(tmp_path):

@@ -14,9 +14,9 @@ def file_names(names: Iterable[str]) -> list[str]:
     """A file's name without ending for each name, no two alike even where case does not count.
 
     >>> file_names(["reservoir_clamp[1].jaw", "../case", "../case", "con"])
-    ['reservoir_clamp_1.jaw', 'case', 'case-2', 'con-2']
+    ['reservoir_clamp_1.jaw', 'case', 'case-2', 'part-con']
     """
-    taken: set[str] = set(RESERVED)
+    taken: set[str] = set()
     found = []
     for name in names:
         plain = _plain(name)
@@ -35,4 +35,4 @@ def _plain(name: str) -> str:
     plain = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
     plain = re.sub(r"\.{2,}", ".", plain)[:LONGEST].strip(".-_")
     # A device's name counts with any ending.
-    return f"{plain}-1" if plain.split(".")[0].casefold() in RESERVED and "." in plain else plain or "unnamed"
+    return f"part-{plain}" if plain.split(".")[0].casefold() in RESERVED else plain or "unnamed"

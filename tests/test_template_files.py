@@ -4,6 +4,7 @@ import csv
 import io
 import math
 import os
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -86,6 +87,13 @@ def test_dxf_dimensions_measure_what_is_drawn(drawing):
     measured = sorted(one.get_measurement() for one in space.query("DIMENSION"))
     bends = [bend.start[0] for bend in drawing.bends]
     assert measured == pytest.approx(sorted([*drawing.size, *bends]))
+    # What is written beside them is what they measure: a style's factor must not come between.
+    written = [
+        float(text.text)
+        for one in space.query("DIMENSION")
+        for text in one.get_geometry_block().query("MTEXT")
+    ]
+    assert sorted(written) == pytest.approx(measured, abs=0.005)
     assert len(space.query("LINE[layer=='BEND']")) == len(drawing.bends)
 
 
@@ -93,8 +101,9 @@ def svg_shapes(drawing):
     """Circles and paths by layer, with y up from the datum again."""
     root = ET.fromstring(svg(drawing))
     groups = {group.get("id"): group for group in root.iter(f"{SVG}g")}
-    left = 12.0
-    bottom = 12.0 + 6.0 + drawing.size[1]
+    # The datum is the outline's own lower left corner.
+    corners = re.findall(r"[ML]([\d.]+) ([\d.]+)", groups["OUTLINE"].find(f"{SVG}path").get("d"))
+    left, bottom = min(float(x) for x, _ in corners), max(float(y) for _, y in corners)
     circles = [
         (float(c.get("cx")) - left, bottom - float(c.get("cy")), 2 * float(c.get("r")))
         for name in ("DRILL", "CUTOUT")

@@ -20,11 +20,11 @@ CHECK_PARTS = "Measure your own parts and hold them to the template before you c
 WORK = "Clamp the work, centre-punch every hole, deburr all edges, wear eye protection."
 COOLANT = "Leak-test with the supply unplugged from the mains; keep coolant joints away from mains parts."
 GLASS = "Glass breaks: gloves and eye protection. Toughened glass cannot be cut or drilled: have it made."
-WEIGHT = "What hangs on a wall hangs on its anchors: ask a builder what the wall bears."
+
 FOLDED = "The blank is worked out: bend a strip of the same sheet first, and correct for what it shows."
 SECTION = "Mark the legs from their outer faces; both templates share the end that they are measured from."
 
-BASE = (CHECK_SCALE, CHECK_PARTS, WORK, COOLANT)
+SCALE = (CHECK_SCALE, CHECK_PARTS)
 
 
 def large_holes(spots: tuple[Spot, ...], thickness: float) -> Iterator[str]:

@@ -14,6 +14,8 @@ from fitcheck.templates.drawing import Bend, Circle, Drawing, Path, Place, Shape
 LAYERS = ("OUTLINE", "CUTOUT", "DRILL", "MARK", "BEND", "CENTRE", "DATUM", "TEXT", "SCALE")
 # Height of what is written at holes, mm; and how far cross hairs go on beyond a hole's edge.
 HEIGHT, BEYOND = 2.5, 3.0
+# Mean width of a letter by its height.
+LETTER = 0.62
 # Around the outline there is room for the names of the edges, mm.
 PAD = 6.0
 # A cut-out's cross is so large, each way from its middle, mm.
@@ -60,7 +62,7 @@ def ink(drawing: Drawing) -> tuple[Ink, ...]:
         *(Outline("OUTLINE", loop) for loop in drawing.loops),
         *(Outline("CUTOUT", path) for path in drawing.inner),
         *(one for spot in drawing.spots for one in _spot(drawing, spot)),
-        *(one for bend in drawing.bends for one in _bend(bend)),
+        *(one for bend in drawing.bends for one in _bend(drawing, bend)),
         *_datum(drawing),
     )
 
@@ -123,22 +125,57 @@ def _spot(drawing: Drawing, spot: Spot) -> Iterator[Ink]:
         x0, y0, x1, y1 = max(x0, x - CROSS), max(y0, y - CROSS), min(x1, x + CROSS), min(y1, y + CROSS)
     yield Line("CENTRE", (x0, y), (x1, y))
     yield Line("CENTRE", (x, y0), (x, y1))
+    yield _label(drawing, spot)
+
+
+def _label(drawing: Drawing, spot: Spot) -> Words:
+    """Number and size: within a cut-out where they fit, else beside it, before it where the edge is near."""
+    x, y = spot.at
     size = f"Ø{spot.size}" if isinstance(spot.shape, Circle) else spot.size
-    small = isinstance(spot.shape, Circle) and spot.shape.diameter < 4 * HEIGHT
-    tall = f" {spot.thread}" if spot.thread else ""
-    # Beside a small hole; within a large one, where nothing else is.
-    at = (spot.shape.bounds[2] + 0.6, y + 0.8) if small else (x + 0.8, y + 0.8)
-    yield Words("TEXT", at, f"{spot.number}  {size}{tall}")
+    said = f"{spot.number}  {size}{f' {spot.thread}' if spot.thread else ''}"
+    low, _, high, top = spot.shape.bounds
+    long = _length(said)
+    if x + 1.6 + long < high and y + 1.6 + HEIGHT < top:
+        return Words("TEXT", (x + 0.8, y + 0.8), said)
+    if high + 1 + long > drawing.size[0] and low - 1 - long > 0:
+        return Words("TEXT", (low - 0.6, y + 0.8), said, anchor="end")
+    return Words("TEXT", (high + 0.6, y + 0.8), said)
 
 
-def _bend(bend: Bend) -> Iterator[Ink]:
+def _length(said: str) -> float:
+    return len(said) * LETTER * HEIGHT
+
+
+def _bend(drawing: Drawing, bend: Bend) -> Iterator[Ink]:
+    """Its line, and beside it which way and how far, where no hole's words are."""
     yield Line("BEND", bend.start, bend.end, dashed=True)
     (x, y), (u, v) = bend.start, bend.end
     said = f"bend {'up' if bend.up else 'down'} {bend.angle:g}°, {bend.radius:g} inside"
-    if abs(u - x) < abs(v - y):
-        yield Words("TEXT", (x - 0.8, min(y, v) + 4.0), said, standing=True)
-    else:
-        yield Words("TEXT", (min(x, u) + 4.0, y + 0.8), said)
+    upright = abs(u - x) < abs(v - y)
+    low, high = sorted((y, v) if upright else (x, u))
+    places = np.linspace(low + 2.0, max(high - 2.0 - _length(said), low + 2.0), 24)
+    long = np.array([_length(said), 0.0])[:: -1 if upright else 1]
+
+    def room(along: float) -> float:
+        start = np.array((x - 0.8, along) if upright else (along, y + 0.8))
+        gaps = [_gap(start, start + long, spot, drawing) for spot in drawing.spots]
+        return min([8.0, *gaps])
+
+    at = float(max(places, key=room))
+    yield Words("TEXT", (x - 0.8, at) if upright else (at, y + 0.8), said, standing=upright)
+
+
+def _gap(start: np.ndarray, end: np.ndarray, spot: Spot, drawing: Drawing) -> float:
+    """Between a line of words and a spot with its own words, as boxes, mm; 0 where they meet."""
+    x0, y0, x1, y1 = reach(spot)
+    words = _label(drawing, spot)
+    long = _length(words.text)
+    left = words.at[0] - (long if words.anchor == "end" else 0.0)
+    x0, x1 = min(x0, left), max(x1, left + long)
+    apart = np.maximum(
+        np.array([x0, y0]) - np.maximum(start, end), np.minimum(start, end) - [x1, y1 + HEIGHT]
+    )
+    return float(np.maximum(apart, 0.0).max())
 
 
 def _datum(drawing: Drawing) -> Iterator[Ink]:

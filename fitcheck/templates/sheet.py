@@ -77,9 +77,8 @@ def drawing_of(
         edges: names of the page's edges in place of the view's.
         more: cautions besides.
     """
-    said = [*cautions.BASE, *more]
-    if solid.transparent or solid.role == "glass":
-        said.append(cautions.GLASS)
+    glass = solid.transparent or solid.role == "glass"
+    said = [*cautions.SCALE, cautions.GLASS if glass else cautions.WORK, cautions.COOLANT, *more]
     own = f"{part.name}.{solid.name}"
     # Several drawings of one solid are told apart by the side that they show.
     name = own if kind in ("sheet", "block", "blank") else f"{own} {side_of(view.normal)[0]}"

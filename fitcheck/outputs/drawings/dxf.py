@@ -64,9 +64,17 @@ def _draw(space: Modelspace, one: Line | Outline | Words) -> None:
         _closed(space, one.shape, one.layer)
     else:
         text = space.add_text(
-            one.text, height=one.height, rotation=90 if one.standing else 0, dxfattribs={"layer": one.layer}
+            _own(one.text),
+            height=one.height,
+            rotation=90 if one.standing else 0,
+            dxfattribs={"layer": one.layer},
         )
         text.set_placement(one.at, align=ALIGN[one.anchor])
+
+
+def _own(said: str) -> str:
+    """A text in the format's own signs, for its fonts need have none for a diameter; no control characters."""
+    return "".join(c if c.isprintable() else " " for c in said).replace("%%", "% %").replace("Ø", "%%c")
 
 
 def _closed(space: Modelspace, shape: Shape, layer: str) -> None:
@@ -84,7 +92,15 @@ def _bulge(path: Path, k: int) -> float:
 def _dimensions(space: Modelspace, drawing: Drawing) -> None:
     """Outer sizes, and where the bends lie, as dimensions that measure what is drawn."""
     wide, high = drawing.size
-    style = {"dimtxt": 2.5, "dimasz": 2.5, "dimexe": 1.0, "dimexo": 1.0, "dimdec": 2, "dimdsep": ord(".")}
+    style = {
+        "dimlfac": 1.0,
+        "dimtxt": 2.5,
+        "dimasz": 2.5,
+        "dimexe": 1.0,
+        "dimexo": 1.0,
+        "dimdec": 2,
+        "dimdsep": ord("."),
+    }
     layer = {"layer": "DIMENSION"}
     space.add_linear_dim((0, -14), (0, 0), (wide, 0), override=style, dxfattribs=layer).render()
     space.add_linear_dim((-14, 0), (0, 0), (0, high), angle=90, override=style, dxfattribs=layer).render()
@@ -123,7 +139,7 @@ def _written(space: Modelspace, drawing: Drawing) -> None:
     )
     x += 8
     for k, said in enumerate(heading(drawing)):
-        space.add_text(said, height=3.5 if k == 0 else 2.5, dxfattribs=layer).set_placement(
+        space.add_text(_own(said), height=3.5 if k == 0 else 2.5, dxfattribs=layer).set_placement(
             (x, y - 3.5 - LINE * k)
         )
     y -= LINE * len(heading(drawing)) + 6
@@ -133,11 +149,11 @@ def _written(space: Modelspace, drawing: Drawing) -> None:
         at = x
         for cell, width in zip(row, widths, strict=True):
             if cell:
-                space.add_text(cell, height=2.5, dxfattribs=layer).set_placement((at, y - LINE * n))
+                space.add_text(_own(cell), height=2.5, dxfattribs=layer).set_placement((at, y - LINE * n))
             at += width
     y -= LINE * (len(rows) + 1)
     for n, said in enumerate(notes(drawing)):
-        space.add_text(said, height=2.5, dxfattribs=layer).set_placement((x, y - LINE * n))
+        space.add_text(_own(said), height=2.5, dxfattribs=layer).set_placement((x, y - LINE * n))
 
 
 def _bytes(doc: Document) -> bytes:

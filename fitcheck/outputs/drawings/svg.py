@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape
 
 from fitcheck.outputs.drawings.wording import heading, notes, table
 from fitcheck.templates.drawing import Circle, Drawing, Path
-from fitcheck.templates.marks import LAYERS, PAD, Ink, Line, Outline, ink
+from fitcheck.templates.marks import LAYERS, LETTER, PAD, Ink, Line, Outline, ink
 
 # Width of a line, and its colour, by layer.
 STROKES = {
@@ -17,8 +17,8 @@ STROKES = {
     "TEXT": (0.0, "#202020"),    "SCALE": (0.2, "#202020"),
 }  # fmt: skip
 MARGIN, LINE = 12.0, 4.5
-# Mean width of a letter by its height, so that columns keep clear of each other.
-LETTER = 0.62
+# The 100 mm marks meet so far below the datum.
+MARK = 14.0
 # What no XML file may hold.
 CONTROL = dict.fromkeys([*range(9), 11, 12, *range(14, 32), 0xFFFE, 0xFFFF])
 
@@ -34,12 +34,13 @@ def svg(drawing: Drawing) -> bytes:
         - beside
     )
     page_wide += MARGIN
-    page_high = max(MARGIN * 2 + high + PAD + 16.0, max(y for _, y, _, _ in written) + MARGIN)
-    bottom = MARGIN + PAD + high
+    # The mark up the page is longer than a small part.
+    bottom = max(MARGIN + PAD + high, MARGIN + 100.0 - MARK)
+    page_high = max(bottom + MARK + MARGIN, max(y for _, y, _, _ in written) + MARGIN)
     groups: dict[str, list[str]] = {layer: [] for layer in LAYERS}
     for one in ink(drawing):
         groups[one.layer].append(_element(one, MARGIN, bottom))
-    groups["SCALE"] += _scale(MARGIN, bottom + 14.0)
+    groups["SCALE"] += _scale(MARGIN, bottom + MARK)
     groups["TEXT"] += [_text(at, y, size, text) for at, y, size, text in written]
     groups["TEXT"] += _arrow(drawing, beside - 8.0, MARGIN + 24.0)
     lines = [
@@ -135,7 +136,7 @@ def _arrow(drawing: Drawing, x: float, y: float) -> list[str]:
 def _scale(x: float, y: float) -> list[str]:
     """100 mm along the page and up it, from one corner."""
     said = [f'<path d="M{_n(x)} {_n(y)}h100M{_n(x)} {_n(y - 1.5)}v3M{_n(x + 100)} {_n(y - 1.5)}v3"/>']
-    said.append(_text(x + 104, y + 1, 2.5, "100 mm: measure it before you cut"))
+    said.append(_text(x + 2, y + 4, 2.5, "both marks: 100 mm; measure them before you cut"))
     left = x - 9
     said.append(
         f'<path d="M{_n(left)} {_n(y)}v-100M{_n(left - 1.5)} {_n(y)}h3M{_n(left - 1.5)} {_n(y - 100)}h3"/>'

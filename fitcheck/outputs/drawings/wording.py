@@ -15,11 +15,12 @@ def heading(drawing: Drawing) -> tuple[str, ...]:
     made = f"make {many}: {', '.join(drawing.parts)}" if many > 1 else "make 1"
     stuff = {"sheet": "sheet", "blank": "sheet, flat blank", "leg": "leg of a section",
              "side": "side of a block",             "block": "block"}[drawing.kind]  # fmt: skip
+    of = "" if drawing.made_of in stuff else f" ({drawing.made_of})"
     wide, high = drawing.size
     edges = drawing.datum
     return (
         drawing.name,
-        f"{made}; {stuff} {drawing.thickness:g} mm ({drawing.made_of}), {wide:g} × {high:g} mm",
+        f"{made}; {stuff} {drawing.thickness:g} mm{of}, {_size(wide)} × {_size(high)} mm",
         drawing.face,
         f"up on the page: {drawing.up}",
         f"x from the {edges.left} edge (left on the page), y from the {edges.bottom} edge (below); {UNITS}",
@@ -39,6 +40,10 @@ def notes(drawing: Drawing) -> tuple[str, ...]:
         (f"{SOURCE[0].upper()}{SOURCE[1:]}.",) if any(s.tap_drill is not None for s in drawing.spots) else ()
     )
     return (*(f"Mind: {said}" for said in drawing.warnings), *tapped, *drawing.cautions)
+
+
+def _size(length: float) -> str:
+    return f"{round(length, 2):g}" if length < 1000 else f"{length:.1f}"
 
 
 def _row(spot: Spot) -> tuple[str, ...]:

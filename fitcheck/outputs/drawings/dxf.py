@@ -73,7 +73,7 @@ def _draw(space: Modelspace, one: Line | Outline | Words) -> None:
 
 
 def _own(said: str) -> str:
-    """A text in the format's own signs, for its fonts need have none for a diameter; no control characters."""
+    """A text in the format's own signs, for its fonts need have no Ø; no control characters."""
     return "".join(c if c.isprintable() else " " for c in said).replace("%%", "% %").replace("Ø", "%%c")
 
 

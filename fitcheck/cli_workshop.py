@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from fitcheck.console import DebugOption, SceneArgument, SetOption, app, loaded, refuse, tell
+from fitcheck.console import DebugOption, SceneArgument, SetOption, app, checked, loaded, refuse, tell
 
 if TYPE_CHECKING:
     from fitcheck.scene.mistakes import ValueMistake
 
 # A printer that is farther off than this does something else, such as fitting to the page; mm in 100.
 WORST_PRINTER = 10.0
+# Exit code where something could not be done on this machine, as `unknown` of a check.
+UNDECIDED = 3
 
 OutOption = Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="New folder to write.")]
 PaperOption = Annotated[
@@ -67,6 +70,42 @@ def templates(
             else "the scene has no sheet, panel, mount or bracket that is made"
         )
     _write(out, template_files(found.drawings, paper, printer))
+
+
+@app.command()
+def pack(
+    scene: SceneArgument,
+    out: OutOption,
+    paper: PaperOption = "a4",
+    measured: MeasuredOption = None,
+    set_: SetOption = None,
+    debug: DebugOption = False,
+) -> None:
+    """Write all that is taken to the workbench: pictures, templates, cut lists, screws, order, safety.
+
+    Exit code 3 where pictures cannot be drawn here; all else is written.
+
+    Example: fitcheck pack scenes/cabinet_wall.yaml --out pack
+    """
+    from fitcheck.finding import Verdict
+    from fitcheck.outputs.pack.contents import Pack
+    from fitcheck.outputs.progress import rewritten_line
+    from fitcheck.templates.made import templates as drawn
+    from fitcheck.templates.tiles import Printer
+
+    printer = Printer(*_corrected(measured))
+    _check(out)
+    world, report = checked(scene, set_)
+    with rewritten_line(sys.stderr, silent=False) as write:
+        whole = Pack(world, report, drawn(world), paper, printer, tell=write)
+        files = list(whole.files())
+    _write(out, files)
+    if report.verdict in (Verdict.FAILS, Verdict.UNKNOWN):
+        tell(f"{report.verdict}: read {out / 'report.txt'} before you cut\n")
+    for said in whole.missing:
+        tell(f"not in the pack: {said}\n")
+    if any(said.startswith("pictures:") for said in whole.missing):
+        raise typer.Exit(UNDECIDED)
 
 
 def _corrected(measured: tuple[float, float] | None) -> tuple[float, float]:

@@ -35,12 +35,12 @@ def model_list(scene: str | None = None) -> str:
         document = read_document(read_file(Path(scene)), scene)
         for folder in document.data.get("model_folders") or []:
             paths |= {p.stem: p for p in sorted((Path(scene).parent / folder).glob("*.yaml"))}
-    rows = [(name, _summary(path)) for name, path in sorted(paths.items())]
+    rows = [(name, summary(path)) for name, path in sorted(paths.items())]
     width = max(len(name) for name, _ in rows)
     return "".join(f"{name:<{width}}  {summary}\n" for name, summary in rows)
 
 
-def _summary(path: Path) -> str:
+def summary(path: Path) -> str:
     """The model's `summary`, taken from its first lines: reading every model in full takes seconds."""
     for line in path.read_text(encoding="utf-8").splitlines():
         if line.startswith("summary:"):

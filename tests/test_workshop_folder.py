@@ -104,7 +104,7 @@ def test_an_empty_folder_is_taken(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
-@pytest.mark.parametrize("command", ["templates"])
+@pytest.mark.parametrize("command", ["templates", "pack"])
 @pytest.mark.parametrize(
     ("make", "said"),
     [

@@ -40,16 +40,20 @@ class Pages:
         self.canvas.setViewerPreference("PrintScaling", "None")
         self.pages = 0
 
-    def begin(self, standing: bool = True, scale: tuple[float, float] = (1.0, 1.0)) -> None:
-        """A new page with both 100 mm marks, drawn longer or shorter by the printer's correction."""
+    def begin(self, standing: bool = True, scale: tuple[float, float] | None = (1.0, 1.0)) -> None:
+        """A new page with both 100 mm marks, drawn longer or shorter by the printer's correction.
+
+        Without a scale it has none: nothing on it is to be measured.
+        """
         if self.pages:
             self.canvas.showPage()
         self.pages += 1
         short, long = PAPERS[self.paper]
         self.size = (short, long) if standing else (long, short)
         self.canvas.setPageSize((self.size[0] * mm, self.size[1] * mm))
-        self._mark(WHITE + LEFT, WHITE + 4.5, scale[0], "short" if standing else "long", False)
-        self._mark(WHITE + 4.5, WHITE + BELOW, scale[1], "long" if standing else "short", True)
+        if scale is not None:
+            self._mark(WHITE + LEFT, WHITE + 4.5, scale[0], "short" if standing else "long", False)
+            self._mark(WHITE + 4.5, WHITE + BELOW, scale[1], "long" if standing else "short", True)
 
     def text(
         self, x: float, y: float, said: str, size: float = SIZE, bold: bool = False, anchor: str = "start",
@@ -119,16 +123,18 @@ def width_of(said: str, size: float = SIZE, bold: bool = False) -> float:
     return float(pdfmetrics.stringWidth(clean(said), BOLD if bold else PLAIN, size)) if said else 0.0
 
 
-def wrapped(said: str, width: float, size: float = SIZE) -> list[str]:
+def wrapped(said: str, width: float, size: float = SIZE, bold: bool = False) -> list[str]:
     """A text in lines no wider than `width`, mm; a word that is wider alone is broken."""
     lines = [""]
     for word in clean(said).split():
-        while width_of(word, size) > width:
-            cut = next(k for k in range(len(word) - 1, 0, -1) if width_of(word[:k], size) <= width or k == 1)
+        while width_of(word, size, bold) > width:
+            cut = next(
+                k for k in range(len(word) - 1, 0, -1) if width_of(word[:k], size, bold) <= width or k == 1
+            )
             lines += [word[:cut]]
             word = word[cut:]
         longer = f"{lines[-1]} {word}".strip()
-        if width_of(longer, size) <= width:
+        if width_of(longer, size, bold) <= width:
             lines[-1] = longer
         else:
             lines.append(word)
@@ -138,10 +144,10 @@ def wrapped(said: str, width: float, size: float = SIZE) -> list[str]:
 class Flow:
     """Text and tables one below the other, on as many pages as it takes.
 
-    Each page has its marks and repeats the heading's first line.
+    Each page repeats the heading; with a scale it has the 100 mm marks.
     """
 
-    def __init__(self, pages: Pages, heading: str, scale: tuple[float, float] = (1.0, 1.0)) -> None:
+    def __init__(self, pages: Pages, heading: str, scale: tuple[float, float] | None = None) -> None:
         self.pages, self.heading, self.scale = pages, heading, scale
         self.left = WHITE + LEFT + 2.0
         self.y = 0.0
@@ -170,7 +176,7 @@ class Flow:
         self, said: str, size: float = SIZE, bold: bool = False, indent: float = 0.0, gap: float = 0.0
     ) -> None:
         """A paragraph, wrapped."""
-        for k, line in enumerate(wrapped(said, self.width - indent, size)):
+        for k, line in enumerate(wrapped(said, self.width - indent, size, bold)):
             self.room(LINE)
             self.pages.text(self.left + (indent if k or indent == 0 else 0.0), self.y, line, size, bold)
             self.y -= max(LINE, size * 1.4)
@@ -187,7 +193,7 @@ class Flow:
         size = 2.5
         widths = _columns(header, rows, size, self.width)
         for n, row in enumerate((header, *rows)):
-            cells = [wrapped(cell, width - 2.0, size) for cell, width in zip(row, widths, strict=True)]
+            cells = [wrapped(cell, width - 2.0, size, not n) for cell, width in zip(row, widths, strict=True)]
             height = max(len(cell) for cell in cells) * (size * 1.35) + 1.0
             before = self.pages.pages
             self.room(height)

@@ -11,13 +11,13 @@ from fitcheck.world.world import World
 LOOSE = "off its ends"
 
 
-def assembly_sheet(world: World, report: Report, paper: str, scale: tuple[float, float]) -> bytes | None:
+def assembly_sheet(world: World, report: Report, paper: str) -> bytes | None:
     """The order that the check `assembly_order` found, or None where it was not asked."""
     order = report.facts.get("assembly_order", {}).get("order")
     if not order:
         return None
     pages = Pages(f"{report.title}: order of assembly", paper)
-    flow = Flow(pages, "Order of assembly", scale)
+    flow = Flow(pages, "Order of assembly")
     flow.say("Order of assembly", 4.6, True, gap=1.5)
     flow.say(report.title, gap=1.0)
     for finding in report.findings:
@@ -30,24 +30,26 @@ def assembly_sheet(world: World, report: Report, paper: str, scale: tuple[float,
     )
     flow.y -= 2.0
     screws = _screws(world, report, [set(step["parts"]) for step in order])
+    kinds = {run.name: run.wish.kind for run in world.laid}
     rows = [
         (
+            "☐",
             str(k),
-            _step(step["parts"]),
-            "" if step["out"] == LOOSE else f"comes out {step['out']}",
+            _step(step["parts"], kinds),
+            "" if step["out"] == LOOSE else step["out"],
             "; ".join(own),
         )
         for k, (step, own) in enumerate(zip(order, screws, strict=True), 1)
     ]
-    flow.table(
-        ("no.", "what goes in", "way", "screws (head, number of all of this kind)"), rows, frozenset((0,))
-    )
+    header = ("", "no.", "what goes in", "comes out again", "screws (all of this kind)")
+    flow.table(header, rows, frozenset((1,)))
     flow.say("Done:  ______________________   Date:  ______________", gap=0.0)
     return pages.bytes()
 
 
-def _step(parts: tuple[str, ...]) -> str:
-    return parts[0] if len(parts) == 1 else f"together: {', '.join(parts)}"
+def _step(parts: tuple[str, ...], kinds: dict[str, str]) -> str:
+    said = [f"{name} ({kinds[name]})" if name in kinds else name for name in parts]
+    return said[0] if len(said) == 1 else f"together: {', '.join(said)}"
 
 
 def _screws(world: World, report: Report, steps: list[set[str]]) -> list[list[str]]:

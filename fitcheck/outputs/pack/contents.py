@@ -45,11 +45,6 @@ class Pack:
     missing: list[str] = field(default_factory=list)
     tell: Callable[[str], None] = lambda said: None
 
-    @property
-    def scale(self) -> tuple[float, float]:
-        """The printer's correction of standing pages."""
-        return 100.0 / self.printer.short, 100.0 / self.printer.long
-
     def files(self) -> Iterator[File]:
         """All files by their names, the list of them last."""
         listed = []
@@ -123,7 +118,7 @@ def _parts(pack: Pack) -> Iterator[File]:
 
 
 def _assembly(pack: Pack) -> Iterator[File]:
-    content = assembly_sheet(pack.world, pack.report, pack.paper, pack.scale)
+    content = assembly_sheet(pack.world, pack.report, pack.paper)
     if content is not None:
         yield "order_of_assembly.pdf", content
     else:
@@ -133,7 +128,7 @@ def _assembly(pack: Pack) -> Iterator[File]:
 def _safety(pack: Pack) -> Iterator[File]:
     yield (
         "leak_test_and_safety.pdf",
-        safety_sheet(pack.world, pack.report, pack.templates.stock, pack.paper, pack.scale),
+        safety_sheet(pack.world, pack.report, pack.templates.stock, pack.paper),
     )
 
 

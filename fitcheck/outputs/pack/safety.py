@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from fitcheck.checks.support import SupportRule
-from fitcheck.finding import Finding, Verdict
+from fitcheck.finding import Verdict
 from fitcheck.outputs.drawings.paper import Flow, Pages
 from fitcheck.report import Report
 from fitcheck.templates.made import Stock
@@ -26,21 +26,23 @@ LOCAL = (
 SOURCE = "Common practice of builders, no source; figures are those of the drawing, not of your parts."
 
 
+class Told(str):
+    """A sentence of the report: it is told, not ticked off."""
+
+
 @dataclass(frozen=True)
 class Section:
-    """A heading and what is said under it; `boxes` are ticked off one by one."""
+    """A heading and what is said under it; with `boxes` the lines are ticked off one by one."""
 
     title: str
     lines: tuple[str, ...]
     boxes: bool = False
 
 
-def safety_sheet(
-    world: World, report: Report, stock: Sequence[Stock], paper: str, scale: tuple[float, float]
-) -> bytes:
+def safety_sheet(world: World, report: Report, stock: Sequence[Stock], paper: str) -> bytes:
     """The sheet as PDF."""
     pages = Pages(f"{report.title}: leak test and safety", paper)
-    flow = Flow(pages, "Leak test and safety", scale)
+    flow = Flow(pages, "Leak test and safety")
     flow.say("Leak test and safety", 4.6, True, gap=1.5)
     flow.say(report.title, gap=1.0)
     if report.verdict != Verdict.FITS:
@@ -52,7 +54,8 @@ def safety_sheet(
         flow.y -= 2.0
         flow.say(section.title, 3.4, True, gap=0.5)
         for line in section.lines:
-            flow.say(f"{'☐' if section.boxes else '•'} {line}", indent=4.0)
+            told = isinstance(line, Told) or not section.boxes
+            flow.say(f"{'•' if told else '☐'} {line}", indent=4.0)
     flow.y -= 3.0
     flow.say(LOCAL, bold=True)
     flow.say(SOURCE)
@@ -145,8 +148,7 @@ def _before(world: World, report: Report, stock: Sequence[Stock]) -> Section | N
     for name, loop in world.loops.items():
         if loop.drain:
             lines.append(f"{name}: the drain is shut ({_listed(loop.drain)}).")
-    landing = _said(report, "loop", ".leaks")
-    lines += [f"{one.sentence}." for one in landing]
+    lines += _said(report, "loop", ".leaks")
     lines.append(
         "Paper towels under and around every joint, first where a drip would land on "
         "electronics: they show the first drop."
@@ -188,8 +190,8 @@ def _filling(world: World, report: Report, stock: Sequence[Stock]) -> Section | 
                 f"{name}: fill at {_listed(where)}, a little at a time; switch the pump off "
                 "before its intake runs dry."
             )
-        lines += [f"{one.sentence}." for one in _said(report, "drainage", f"loops.{name}.fill")]
-        lines += [f"{one.sentence}." for one in _said(report, "loop", f"loops.{name}.pump")]
+        lines += _said(report, "drainage", f"loops.{name}.fill")
+        lines += _said(report, "loop", f"loops.{name}.pump")
     lines += [
         "Tip the machine gently to all sides to free the air; top up.",
         "Let the pump run and watch for some hours, better a day: in the first hour stay beside "
@@ -201,12 +203,12 @@ def _filling(world: World, report: Report, stock: Sequence[Stock]) -> Section | 
 
 
 def _draining(world: World, report: Report, stock: Sequence[Stock]) -> Section | None:
-    lines = []
+    lines: list[str] = []
     for name, loop in world.loops.items():
         if loop.drain:
             opened = f", {_listed(loop.vent)} opened" if loop.vent else ""
             lines.append(f"{name}: unplugged, at {_listed(loop.drain)} with a hose{opened}.")
-            lines += [f"{one.sentence}." for one in _said(report, "drainage", f"loops.{name}.drain")]
+            lines += _said(report, "drainage", f"loops.{name}.drain")
     if not lines:
         return None
     lines.append("What stays runs out when a tube is pulled: hold a towel there, and tip the machine first.")
@@ -239,7 +241,7 @@ def _weight(world: World, report: Report, stock: Sequence[Stock]) -> Section | N
     lines = [f"What is known of its parts weighs {mass:.1f} kg" + _unknown(report) + "."]
     if mass >= FOR_TWO:
         lines.append("Lift it by two, with straight backs, tubes drained or well supported.")
-    lines += [f"{one.sentence}." for one in _said(report, "support", ".tips_from")]
+    lines += _said(report, "support", ".tips_from")
     for name, tray in report.facts.get("support", {}).get("trays", {}).items():
         lines.append(f"{name} with all on it weighs {tray['mass']:.1f} kg when it is drawn out.")
     return Section("Weight", tuple(lines))
@@ -253,7 +255,7 @@ def _wall(world: World, report: Report, stock: Sequence[Stock]) -> Section | Non
     if not anchors:
         return None
     lines = [f"It hangs on {len(anchors)} anchors: {', '.join(anchors)}."]
-    lines += [f"{one.sentence}." for one in _said(report, "support", "support.anchors")]
+    lines += _said(report, "support", "support.anchors")
     lines += [
         "What a wall bears, and which anchor suits it, is for a builder to say. Look for pipes "
         "and wires before you drill.",
@@ -267,9 +269,9 @@ def _unknown(report: Report) -> str:
     return ", coolant and the rest not counted" if left else ""
 
 
-def _said(report: Report, check: str, rule: str) -> Iterator[Finding]:
-    """Findings of a check whose rule ends so, in the report's order."""
-    return (f for f in report.findings if f.check == check and f.rule.endswith(rule))
+def _said(report: Report, check: str, rule: str) -> Iterator[Told]:
+    """What findings say of a check whose rule ends so, in the report's order."""
+    return (Told(f"{f.sentence}.") for f in report.findings if f.check == check and f.rule.endswith(rule))
 
 
 def _listed(names: str | Sequence[str]) -> str:

@@ -1,14 +1,20 @@
 """Templates as data: which face, which way up, where each hole lies, against places worked out by hand."""
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
 from template_scenes import FOLDED, PLATE, at, drawn, one, scene_file
 
 import fitcheck
-from fitcheck.scene.mistakes import ValueMistake
+from fitcheck.parts.mirror import mirrored
+from fitcheck.parts.pieces import bounds
+from fitcheck.scene.mistakes import Mistakes, ValueMistake
+from fitcheck.scene.read import library
 from fitcheck.templates.made import templates
-from fitcheck.world.frames import SIDES
+from fitcheck.world.frames import SIDES, Frame
 
 
 # Where the plain hole, 10 along x and 20 along y of the plate's own 100 x 60, comes to lie on the page.
@@ -270,3 +276,98 @@ def test_every_template_has_the_cautions(tmp_path):
 def test_same_scene_same_drawings(tmp_path):
     file = scene_file(tmp_path, PLATE.format(turns="", more=""))
     assert templates(fitcheck.load(file)) == templates(fitcheck.load(file))
+
+
+def all_turns():
+    """The 24 ways that a box can stand square to the world."""
+    found = []
+    for x, y in itertools.permutations(range(3), 2):
+        for a, b in itertools.product((1.0, -1.0), repeat=2):
+            turn = np.zeros((3, 3))
+            turn[x, 0], turn[y, 1] = a, b
+            turn[:, 2] = np.cross(turn[:, 0], turn[:, 1])
+            found.append(turn)
+    return found
+
+
+@pytest.mark.parametrize("axis", [None, "x", "y", "z"])
+def test_no_template_is_mirrored(tmp_path, axis):
+    """All 24 square turns, and those of its mirror images: what the words say makes a right-handed page.
+
+    Page's right and up, from the names of its left and lower edge, and the side it is seen from must be
+    right-handed; and each hole measured from those edges of the part's bounds must be where it is.
+    """
+    plain = fitcheck.load(scene_file(tmp_path, PLATE.format(turns="", more="")))
+    (part,) = plain.parts
+    shape = part.shape if axis is None else mirrored(part.shape, axis)
+    for turn in all_turns():
+        placed = replace(part, shape=shape, pose=Frame(turn, np.array([5.0, -7.0, 3.0])))
+        (drawing,) = templates(replace(plain, parts=(placed,))).drawings
+        right, up = -SIDES[drawing.datum.left], -SIDES[drawing.datum.bottom]
+        face = drawing.face.split()[3].strip(",")
+        assert np.cross(right, up) == pytest.approx(SIDES[face])
+        # Holes are entered from the local +z (its mirror image: -z), and that is what is shown.
+        entered = turn @ [0, 0, -1.0 if axis == "z" else 1.0]
+        assert SIDES[face] == pytest.approx(entered)
+        corners = placed.shape.solids["plate"].extruded.corners @ turn.T + placed.pose.origin
+        for name, hole in shape.holes.items():
+            true = placed.pose.point(hole.at)
+            along = [(true - corners) @ way for way in (right, up)]
+            assert at(drawing, name) == pytest.approx([off.max() for off in along], abs=1e-5)
+
+
+def test_outlines_as_written_are_those_of_the_pieces():
+    """Of all models: the outline that templates are drawn from has the bounds of what the engine measures."""
+    seen = 0
+    for name in library():
+        if name in ("grommet",):
+            continue
+        try:
+            world = fitcheck.load(f"parts:\n  it: {{model: {name}}}\n", name=name)
+        except Mistakes:  # a model that must be given something
+            continue
+        for part in world.parts:
+            for solid in part.shape.solids.values():
+                if solid.extruded is None:
+                    continue
+                corners = np.concatenate(
+                    [solid.extruded.corners, solid.extruded.corners + solid.extruded.along]
+                )
+                written = np.array([corners.min(axis=0), corners.max(axis=0)])
+                assert bounds(solid.pieces) == pytest.approx(written, abs=1e-6), f"{name}.{solid.name}"
+                seen += 1
+    assert seen > 40
+
+
+def test_what_moves_with_a_measurement_is_told():
+    """In the cabinet the filling hole stands half a core behind the air gap; the radiator's core is 30 ± 0.5."""
+    world = fitcheck.load("scenes/cabinet_wall.yaml")
+    (roof,) = templates(world, "case.roof_panel").drawings
+    (number,) = [s.number for s in roof.spots if s.hole == "case.fill_hole_opening"]
+    (said,) = [one for one in roof.warnings if "core" in one]
+    assert (
+        said == f"Number {number} goes with core, drawn at 30 mm (29.5 to 30.5): measure that before you cut."
+    )
+    (left,) = templates(world, "case.left_panel").drawings
+    assert not any("measure that" in one for one in left.warnings)
+
+
+def test_a_size_that_is_not_known_is_told():
+    text = "parameters: {wide: 100 .. 120 mm}\nparts:\n  panel: {model: flat_panel, with: {width: wide, columns: 0}}\n"
+    (drawing,) = templates(fitcheck.load(text, name="panel")).drawings
+    assert drawing.size == (120, 120)
+    assert (
+        "Its size goes with wide, drawn at 120 mm (100 to 120, not measured yet): measure that before you cut."
+        in drawing.warnings
+    )
+
+
+def test_short_flanges_and_sharp_bends_are_told(tmp_path):
+    """The left flange is 20; 4 * 2 + 13 are wanted. Aluminium of 2 wants 3 inside."""
+    text = "rules: {{edges: {{folded: [{{of: bent, radius: {radius}, material: aluminium}}]}}}}\n"
+    long = one(tmp_path, "  bent: {model: odd_channel}\n", text.format(radius="13 mm"))
+    assert "A flange of 20 mm is short for a brake, 21 mm are wanted (shop rule)." in long.warnings
+    sharp = one(tmp_path, "  bent: {model: odd_channel}\n", text.format(radius="2 mm"))
+    assert "aluminium of 2 mm wants 3 mm of radius inside (shop rule)." in sharp.warnings
+    right = one(tmp_path, "  bent: {model: odd_channel}\n", text.format(radius="3 mm"))
+    assert not any("shop rule" in said for said in right.warnings)

@@ -9,12 +9,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fitcheck.checks.edges_asked import EdgesRule, FoldedRule
-from fitcheck.checks.names import choose
+from fitcheck.checks.names import Chosen, choose
 from fitcheck.parts.solids import Extrusion, Solid
 from fitcheck.sheets.around import THICKEST
 from fitcheck.templates.drawing import Drawing
 from fitcheck.templates.flat import box_outline
 from fitcheck.templates.legs import legs
+from fitcheck.templates.measured import other_values, with_measurements
 from fitcheck.templates.purposes import Purposes, purposes
 from fitcheck.templates.sections import blank_drawing, leg_drawings
 from fitcheck.templates.sheet import block_drawings, sheet_drawing
@@ -55,7 +56,8 @@ class Templates:
 def templates(world: World, pattern: str | None = None) -> Templates:
     """Draw all that is made, like parts once; or what a pattern names.
 
-    Parts that take a plug, a tube or coolant are bought: they are drawn only where they are named.
+    Parts that take a plug, a tube or coolant are bought: they are drawn only where they are named. Drawings
+    on which something moves with an uncertain length say so.
 
     Args:
         pattern: a name as in rules: `case`, `case.midplate`, `bracket*`.
@@ -64,6 +66,15 @@ def templates(world: World, pattern: str | None = None) -> Templates:
         ValueMistake: nothing has that name.
     """
     chosen = None if pattern is None else choose(world, pattern)
+    drawings, stock = _all(world, chosen)
+    if drawings and world.uncertain:
+        at = {name: _all(other, chosen)[0] for name, other in other_values(world).items()}
+        drawings = with_measurements(world, drawings, at)
+    return Templates(tuple(_alike(drawings)), tuple(_alike_stock(stock)))
+
+
+def _all(world: World, chosen: Chosen | None) -> tuple[list[Drawing], list[Stock]]:
+    """Every part's own drawings and stock."""
     known = purposes(world)
     drawings: list[Drawing] = []
     stock: list[Stock] = []
@@ -80,7 +91,7 @@ def templates(world: World, pattern: str | None = None) -> Templates:
             drawings += made
             piece = _stock(part, solid, extruded, _folded(world, part), made)
             stock.append(replace(piece, size=tuple(round(value, 3) for value in piece.size)))
-    return Templates(tuple(_alike(drawings)), tuple(_alike_stock(stock)))
+    return drawings, stock
 
 
 def _bought(part: Part) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 from fitcheck.checks.edges_asked import FoldedRule
 from fitcheck.parts.features import Hole, Opening
 from fitcheck.parts.solids import Extrusion, Solid
+from fitcheck.sheets.bending import FLANGE, LEAST_RADIUS
 from fitcheck.templates import cautions
 from fitcheck.templates.drawing import Bend, Circle, Drawing, Path, Place, Spot
 from fitcheck.templates.facing import Seen, outward, seen
@@ -69,12 +70,27 @@ def blank_drawing(
     size = (outline.bounds[2], outline.bounds[3])
     on = Laid(size, (outline,), spots, frozenset(), ())
     warnings = [*cautions.large_holes(spots, thickness), *cautions.in_bends(spots, bends)]
+    warnings += list(_flanges(own, thickness, rule))
     source = "DIN 6935" if rule.k is None else f"K {rule.k:g} as given"
     warnings.append(
         f"Blank for bends of {rule.radius:g} mm inside, by {source}; bend lines: middle of each bend."
     )
     made = drawing_of(part, solid, view, on, thickness, warnings, "blank", more=(cautions.FOLDED,))
     return replace(made, bends=bends, face=f"{made.face}, laid flat")
+
+
+def _flanges(own: tuple[Leg, ...], thickness: float, rule: FoldedRule) -> Iterator[str]:
+    """Flanges that a brake cannot hold, and a radius that the metal does not bear (`sheets.bending`)."""
+    due = FLANGE * thickness + rule.radius
+    ends = (face for leg in (own[0], own[-1]) for face in (leg.one, leg.other))
+    # Outside legs, as the brake holds them: the longer face of each.
+    outside = [float(np.linalg.norm(face[1] - face[0])) for face in ends]
+    short = min(max(outside[:2]), max(outside[2:]))
+    if short < due - 1e-6:
+        yield f"A flange of {short:g} mm is short for a brake, {due:g} mm are wanted (shop rule)."
+    least = LEAST_RADIUS[rule.material] * thickness if rule.material else 0.0
+    if rule.radius < least - 1e-6:
+        yield f"{rule.material} of {thickness:g} mm wants {least:g} mm of radius inside (shop rule)."
 
 
 class _Lay:

@@ -59,7 +59,20 @@ compartments:
   room: {low: [2, 0, 0], high: [150, 200, 100], walls: {left_wall: left_panel}}
 """
 
-MODELS = {"odd_plate": ODD_PLATE, "odd_channel": ODD_CHANNEL, "odd_case": ODD_CASE}
+# A sheet and a section that are turned in their model.
+ODD_TURNED = """
+model: odd_turned
+summary: turned solids
+frame: any
+parameters: {}
+solids:
+  leaning: {sheet: {low: [0, 0, 0], high: [100, 60, 2]}, role: sheet, turn: {about: y, by: 25, at: [10, 0, 5]}}
+  upright: {prism: {along: z, from: 0, to: 3, outline: [[0, 0], [50, 0], [0, 40]]}, role: sheet, turn: {about: x, by: 90}}
+holes:
+  hole: {at: [0, -1.5, 10], axis: -y, diameter: 4}
+"""
+
+MODELS = {"odd_plate": ODD_PLATE, "odd_channel": ODD_CHANNEL, "odd_case": ODD_CASE, "odd_turned": ODD_TURNED}
 
 # A scene's parts: the plate, turned as wanted; and the rule by which the channel is folded.
 PLATE = "  plate: {{model: odd_plate, place: {{at: [7, -3, 11]{turns}}}{more}}}\n"

@@ -17,11 +17,13 @@ import pytest
 from ezdxf import recover
 from template_scenes import FOLDED, PLATE, one
 
+import fitcheck
 from fitcheck.outputs.drawings.dxf import dxf
 from fitcheck.outputs.drawings.hole_table import hole_table
 from fitcheck.outputs.drawings.pdf import pdf
 from fitcheck.outputs.drawings.svg import svg
 from fitcheck.templates.drawing import Circle
+from fitcheck.templates.made import templates
 from fitcheck.templates.tiles import PAPERS, Printer
 
 TOP = Path(__file__).resolve().parents[1]
@@ -182,6 +184,33 @@ def test_a_printer_is_corrected_both_ways(drawing):
         standing = picture.shape[0] > picture.shape[1]
         due = [100 / 0.994, 100 / 1.008]
         assert mark_lengths(picture) == pytest.approx(due if standing else due[::-1], abs=0.1)
+
+
+def test_what_is_drawn_is_corrected_as_the_marks_are():
+    """On a lying sheet the long side runs across: a panel of 240 x 120 comes out 240 / 1.008 by 120 / 0.994 long."""
+    text = "parts:\n  panel: {model: flat_panel, with: {width: 240, length: 120, columns: 0}}\n"
+    (panel,) = templates(fitcheck.load(text, name="panel")).drawings
+    sheet = pages(pdf(panel, "a4", Printer(99.4, 100.8)))[1]
+    assert sheet.shape[1] > sheet.shape[0]
+    assert mark_lengths(sheet) == pytest.approx([100 / 1.008, 100 / 0.994], abs=0.1)
+    dark = sheet < 128
+    # Along the middle of the window the two short edges are the only ink within it, and likewise upright.
+    high, wide = sheet.shape
+    inner = (
+        slice(round(45 * FINE), high - round(30 * FINE)),
+        slice(round(24 * FINE), wide - round(12 * FINE)),
+    )
+    longest = min(
+        np.flatnonzero(row)[-1] - np.flatnonzero(row)[0] for row in dark[inner] if row.sum() > 200 * FINE
+    )
+    tallest = min(
+        np.flatnonzero(column)[-1] - np.flatnonzero(column)[0]
+        for column in dark[inner].T
+        if column.sum() > 100 * FINE
+    )
+    # The shortest of the long lines: at the datum two are drawn on. They end half their width, 0.15 mm, outside.
+    assert longest / FINE == pytest.approx(240 / 1.008, abs=0.5)
+    assert tallest / FINE == pytest.approx(120 / 0.994, abs=0.5)
 
 
 def test_words_of_the_pdf(drawing):

@@ -55,6 +55,13 @@ def test_a_leaning_plate_keeps_its_own_edges(tmp_path):
     assert drawing.size == (100, 60)
 
 
+def test_edges_have_names_of_their_own_at_45_degrees(tmp_path):
+    drawing = one(tmp_path, PLATE.format(turns=", turn: 45", more=""))
+    edges = drawing.datum
+    assert len({edges.left, edges.bottom, edges.right, edges.top}) == 4
+    assert sorted(drawing.size) == [60, 100]
+
+
 def test_a_case_is_seen_from_outside(tmp_path):
     """The hole is drilled from inside; 30 from the front is 200 - 30 from the rear, which lies at the left."""
     drawing = one(tmp_path, "  case: {model: odd_case}\n")
@@ -337,6 +344,20 @@ def test_outlines_as_written_are_those_of_the_pieces():
                 assert bounds(solid.pieces) == pytest.approx(written, abs=1e-6), f"{name}.{solid.name}"
                 seen += 1
     assert seen > 40
+
+
+def test_turned_solids_are_drawn_as_they_stand(tmp_path):
+    file = scene_file(tmp_path, "  it: {model: odd_turned}\n")
+    world = fitcheck.load(file)
+    for solid in world.parts[0].shape.solids.values():
+        corners = np.concatenate([solid.extruded.corners, solid.extruded.corners + solid.extruded.along])
+        written = np.array([corners.min(axis=0), corners.max(axis=0)])
+        assert bounds(solid.pieces) == pytest.approx(written, abs=1e-6), solid.name
+    leaning, upright = templates(world).drawings
+    assert (leaning.size, leaning.thickness) == ((100, 60), 2)
+    # The prism's z now runs to the front: it is a triangle seen from there or from behind, 3 thick.
+    assert (upright.size, upright.thickness) == ((50, 40), 3)
+    assert upright.area == pytest.approx(1000)
 
 
 def test_what_moves_with_a_measurement_is_told():

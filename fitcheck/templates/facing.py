@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitcheck.world.frames import SIDES
+from fitcheck.world.frames import OPPOSITE, SIDES
 from fitcheck.world.world import Part, World
 
 SEEN = {
@@ -26,6 +26,8 @@ SEEN = {
 PREFERRED = ("top", "front", "left", "right", "rear", "bottom")
 # A normal within this cosine of a side of the world is that side; else the sheet leans.
 SQUARE = 1 - 1e-6
+# An edge runs along the page or up it within this sine.
+SQUARE_EDGE = 1e-4
 # Compartments and faces end at a panel's face as exactly as this, mm.
 FLUSH = 0.05
 
@@ -85,33 +87,42 @@ def outward(
 
 
 def seen(
-    part: Part, normal: np.ndarray, outside: bool, place: np.ndarray, solid: str, edge: np.ndarray
+    part: Part, normal: np.ndarray, outside: bool, place: np.ndarray, solid: str, edges: np.ndarray
 ) -> Seen:
     """How a face lies on the page: up as it stands in the case, or its rear up where it lies flat.
 
-    Seen from below the front is up, so that left stays left. An edge of the part runs along the page, so
-    that there is one to measure from where the part is turned.
+    Seen from below the front is up, so that left stays left. Where no edge of the part runs along the page
+    so, its longest does, so that there is one to measure from where the part is turned.
 
     Args:
         normal: (3,) out of the face, in the world.
         outside: of a case.
         place: (3,) on the face, in the world.
         solid: whose face it is: a face that the model names there is named.
-        edge: (3,) along its longest edge, in the world.
+        edges: (n, 3) its edges, in the world.
     """
     side, square = side_of(normal)
     above = {"top": SIDES["rear"], "bottom": SIDES["front"]}.get(side, SIDES["top"])
     up = above - (above @ normal) * normal
-    along = edge / np.linalg.norm(edge)
-    up = max(
-        (along, -along, np.cross(normal, along), -np.cross(normal, along)), key=lambda way: float(way @ up)
-    )
+    up = up / np.linalg.norm(up)
+    lengths = np.linalg.norm(edges, axis=1)
+    aside = np.abs(edges @ up) / lengths
+    if not np.any((aside < SQUARE_EDGE) | (aside > 1 - SQUARE_EDGE**2 / 2)):
+        along = edges[int(lengths.round(6).argmax())] / lengths.max()
+        turned = (along, -along, np.cross(normal, along), -np.cross(normal, along))
+        up = max(turned, key=lambda way: float(way @ up))
     right = np.cross(up, normal)
     face = "outside face" if outside else f"face to the {side}"
     named = _model_face(part, normal, place, solid)
     said = f"{face}{f' ({named})' if named else ''}, seen {SEEN[side]}{'' if square else ', leaning'}"
-    edges = tuple(side_of(way)[0] for way in (-right, -up, right, up))
-    return Seen(normal, right, up, said, edges[3], (edges[0], edges[1], edges[2], edges[3]))
+    beside, upwards = _names(right, up)
+    return Seen(normal, right, up, said, upwards, (OPPOSITE[beside], OPPOSITE[upwards], beside, upwards))
+
+
+def _names(right: np.ndarray, up: np.ndarray) -> tuple[str, str]:
+    """The sides of the world at the page's right and top: never both along one axis, however it is turned."""
+    pairs = ((a, b) for a in SIDES for b in SIDES if b not in (a, OPPOSITE[a]))
+    return max(pairs, key=lambda pair: round(float(SIDES[pair[0]] @ right + SIDES[pair[1]] @ up), 9))
 
 
 def _reach(bounds: np.ndarray, way: np.ndarray) -> tuple[float, float]:

@@ -174,8 +174,8 @@ def _leg_face(
     corners = part.pose.point(
         np.array([face[0], face[1], face[1] + extruded.along, face[0] + extruded.along])
     )
-    way = extruded.along if np.linalg.norm(extruded.along) > np.linalg.norm(face[1] - face[0]) else leg.way
-    return seen(part, normal, outside, corners[0], solid.name, part.pose.direction(way)), corners
+    edges = np.roll(corners, -1, axis=0) - corners
+    return seen(part, normal, outside, corners[0], solid.name, edges), corners
 
 
 def _heels(part: Part, view: Seen, leg: Leg, starts: bool, ends: bool) -> tuple[str, str, str, str]:

@@ -34,7 +34,7 @@ def sheet_drawing(world: World, part: Part, solid: Solid, extruded: Extrusion, k
     middle = corners.mean(axis=0) + way * thickness / 2
     normal, outside = outward(world, part, middle, way, _entered(part, solid.name))
     face = corners + way * thickness if float(normal @ way) > 0 else corners
-    view = seen(part, normal, outside, face[0], solid.name, _longest(corners))
+    view = seen(part, normal, outside, face[0], solid.name, _edges(corners))
     on = laid(Leaf(part, solid.name, view, face, thickness, normal), known)
     warnings = [*cautions.large_holes(on.spots, thickness), *cautions.blind(on.spots)]
     warnings += _notches(on) + list(_near(world, part, solid.name, on.spots))
@@ -50,7 +50,7 @@ def block_drawings(
     way = part.pose.direction(extruded.along / length)
     normal, outside = outward(world, part, corners.mean(axis=0), way, _entered(part, solid.name))
     face = corners + way * length if float(normal @ way) > 0 else corners
-    view = seen(part, normal, outside, face[0], solid.name, _longest(corners))
+    view = seen(part, normal, outside, face[0], solid.name, _edges(corners))
     plan = laid(Leaf(part, solid.name, view, face, length, normal), known)
     if plan.spots or len(plan.loops[0].corners) != 4:
         yield drawing_of(part, solid, view, plan, length, list(cautions.blind(plan.spots)), kind="block")
@@ -61,7 +61,7 @@ def block_drawings(
         if _turns_clockwise(corners, way):
             out = -out
         side = np.array([a, b, b + way * length, a + way * length])
-        view = seen(part, out, False, a, solid.name, b - a)
+        view = seen(part, out, False, a, solid.name, _edges(side))
         on = laid(Leaf(part, solid.name, view, side, length, out, through=False), known)
         if on.spots:
             yield drawing_of(part, solid, view, on, length, list(cautions.blind(on.spots)), kind="side")
@@ -95,10 +95,9 @@ def _entered(part: Part, solid: str) -> list[np.ndarray]:
     return [part.pose.direction(one.axis) for one in both if owned(one, solid)]
 
 
-def _longest(corners: np.ndarray) -> np.ndarray:
-    """The longest edge (3,) of an outline."""
-    edges = np.roll(corners, -1, axis=0) - corners
-    return np.asarray(edges[int(np.linalg.norm(edges, axis=1).round(6).argmax())])
+def _edges(corners: np.ndarray) -> np.ndarray:
+    """(n, 3) the edges of an outline."""
+    return np.asarray(np.roll(corners, -1, axis=0) - corners)
 
 
 def _turns_clockwise(corners: np.ndarray, way: np.ndarray) -> bool:

@@ -273,6 +273,13 @@ def test_glass_is_told():
     assert not any("glass" in said.lower() for said in panel.cautions)
 
 
+def test_anchors_and_mains_are_told():
+    world = fitcheck.load("scenes/cabinet_wall.yaml")
+    said = {drawing.name: " ".join(drawing.cautions) for drawing in templates(world, "case").drawings}
+    assert [name for name, words in said.items() if "carry the whole machine" in words] == ["case.back_panel"]
+    assert [name for name, words in said.items() if "Mains comes in" in words] == ["case.right_panel"]
+
+
 def test_every_template_has_the_cautions(tmp_path):
     drawing = one(tmp_path, PLATE.format(turns="", more=""))
     said = " ".join(drawing.cautions)

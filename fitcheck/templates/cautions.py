@@ -21,6 +21,11 @@ WORK = "Clamp the work, centre-punch every hole, deburr all edges, wear eye prot
 COOLANT = "Leak-test with the supply unplugged from the mains; keep coolant joints away from mains parts."
 GLASS = "Glass breaks: gloves and eye protection. Toughened glass cannot be cut or drilled: have it made."
 
+WALL = "The anchors carry the whole machine: what a wall bears is for a builder to say."
+MAINS = (
+    "Mains comes in through this panel: it is bonded to the protective earth, and its wiring is work for "
+    "those who are licensed; local codes come first."
+)
 FOLDED = "The blank is worked out: bend a strip of the same sheet first, and correct for what it shows."
 SECTION = "Mark the legs from their outer faces; both templates share the end that they are measured from."
 

@@ -10,8 +10,10 @@ import numpy as np
 
 from fitcheck.checks.edges_asked import EdgesRule, FoldedRule
 from fitcheck.checks.names import Chosen, choose
+from fitcheck.checks.support import SupportRule
 from fitcheck.parts.solids import Extrusion, Solid
 from fitcheck.sheets.around import THICKEST
+from fitcheck.templates import cautions
 from fitcheck.templates.drawing import Drawing
 from fitcheck.templates.flat import box_outline
 from fitcheck.templates.legs import legs
@@ -23,6 +25,8 @@ from fitcheck.world.world import Part, World
 
 # A thin box of one of these roles is a panel, too.
 PANELS = ("sheet", "glass", "metal", "frame")
+# A part with a solid of such a name takes mains voltage.
+MAINS = "mains"
 ANY_INDEX = re.compile(r"\[\d+\]")
 
 
@@ -91,7 +95,20 @@ def _all(world: World, chosen: Chosen | None) -> tuple[list[Drawing], list[Stock
             drawings += made
             piece = _stock(part, solid, extruded, _folded(world, part), made)
             stock.append(replace(piece, size=tuple(round(value, 3) for value in piece.size)))
-    return drawings, stock
+    return [_cautioned(world, drawing) for drawing in drawings], stock
+
+
+def _cautioned(world: World, drawing: Drawing) -> Drawing:
+    """With the cautions that follow from what a panel's holes are for: wall anchors, a mains inlet."""
+    rule = SupportRule.model_validate(world.rules["support"]) if "support" in world.rules else None
+    anchors = rule.anchors if rule is not None else ()
+    said = []
+    if any(s.hole in anchors or "anchor" in s.hole.rpartition(".")[2] for s in drawing.spots):
+        said.append(cautions.WALL)
+    mains = {p.name for p in world.parts if any(name.startswith(MAINS) for name in p.shape.solids)}
+    if any(s.what_for.endswith(f"to {name}") for s in drawing.spots for name in mains):
+        said.append(cautions.MAINS)
+    return replace(drawing, cautions=(*drawing.cautions, *said))
 
 
 def _bought(part: Part) -> bool:

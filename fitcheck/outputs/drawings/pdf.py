@@ -61,7 +61,7 @@ def _first(pages: Pages, drawing: Drawing, tiling: Tiling, printer: Printer) -> 
         flow.say(said, 4.6 if k == 0 else 2.9, k == 0, gap=1.5 if k == 0 else 0.0)
     flow.y -= 2.0
     top = flow.y
-    across = _map(pages, drawing, tiling, (flow.left + 6.0, top - MAP[1]), MAP, None)
+    across, tall = _map(pages, drawing, tiling, (flow.left + 6.0, top - MAP[1]), MAP, None)
     pages.arrow_up(flow.left + 1.5, top - 24.0, 18.0, f"up: {drawing.up}")
     beside = flow.left + across + 14.0
     y = top - 3.0
@@ -69,7 +69,7 @@ def _first(pages: Pages, drawing: Drawing, tiling: Tiling, printer: Printer) -> 
         for line in wrapped(said, pages.size[0] - WHITE - beside):
             pages.text(beside, y, line)
             y -= LINE
-    flow.y = min(top - MAP[1] - 8.0, y - LINE)
+    flow.y = min(top - max(tall, 26.0) - 8.0, y - LINE)
     rows = table(drawing)
     if rows:
         flow.table(rows[0], rows[1:], frozenset((0, 1, 2)))
@@ -193,8 +193,8 @@ def _map(
     corner: tuple[float, float],
     size: tuple[float, float],
     here: Tile | None,
-) -> float:
-    """All sheets small, with the drawing under them, the present one grey; how wide it came out, mm."""
+) -> tuple[float, float]:
+    """All sheets small, with the drawing under them, the present one tinted; its size as it came out, mm."""
     low_x, low_y, high_x, high_y = bounds(drawing)
     for tile in tiling.tiles:
         low_x, low_y = min(low_x, tile.low[0]), min(low_y, tile.low[1])
@@ -232,7 +232,7 @@ def _map(
             tile.low[0] + tiling.window[0] / 2, tile.low[1] + tiling.window[1] / 2 - height / 3, tile.name
         )
     c.restoreState()
-    return factor * (high_x - low_x)
+    return factor * (high_x - low_x), factor * (high_y - low_y)
 
 
 def _draw(c: Canvas, one: Ink) -> None:

@@ -147,13 +147,17 @@ def checked(
 
 def placed(scene: str, given: list[str] | None, quiet: bool = False) -> World:
     """Load a scene and lay its runs, or end with its mistakes."""
+    return _laid(loaded(scene, given), quiet)
+
+
+def loaded(scene: str, given: list[str] | None) -> World:
+    """Load a scene, its runs not laid, or end with its mistakes."""
     from fitcheck import load
 
     values = given_values(given)
     text = sys.stdin.read() if scene == "-" else None
     announce_compilation()
-    world = reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
-    return _laid(world, quiet)
+    return reading(lambda: load(scene, values) if text is None else load(text, values, name="-"))
 
 
 def _asked(world: World, scene: str, facts: bool, quiet: bool) -> Report:

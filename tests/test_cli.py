@@ -129,7 +129,7 @@ def test_a_crash_is_70_with_or_without_its_trace(debug):
 
 
 def test_help_and_import_leave_slow_libraries_alone():
-    slow = ["pyvista", "trimesh", "numba", "scipy", "fcl", "numpy"]
+    slow = ["pyvista", "trimesh", "numba", "scipy", "fcl", "numpy", "ezdxf", "reportlab"]
     code = f"import sys, fitcheck, fitcheck.cli; print([m for m in {slow} if m in sys.modules])"
     got = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=60, check=False
@@ -140,7 +140,7 @@ def test_help_and_import_leave_slow_libraries_alone():
 
 def test_a_check_leaves_the_compiler_and_slow_libraries_alone():
     assert run("check", DOME, "--quiet").returncode == 0  # now its kernels are kept
-    slow = ["numba", "scipy", "trimesh", "pyvista", "fcl", "rich"]
+    slow = ["numba", "scipy", "trimesh", "pyvista", "fcl", "rich", "ezdxf", "reportlab"]
     code = (
         "import os, sys, fitcheck.cli\n"
         f"os._exit = lambda code: print(code, [m for m in {slow} if m in sys.modules])\n"

@@ -31,7 +31,7 @@ def model_list(scene: str | None = None) -> str:
         Mistakes: the scene or one of its models cannot be read.
     """
     paths = library() if scene is None else library() | model_files(scene)
-    rows = [(name, _summary(path)) for name, path in sorted(paths.items())]
+    rows = [(name, summary(path)) for name, path in sorted(paths.items())]
     width = max(len(name) for name, _ in rows)
     return "".join(f"{name:<{width}}  {summary}\n" for name, summary in rows)
 
@@ -51,7 +51,7 @@ def model_files(scene: str | None) -> dict[str, Path]:
     return found
 
 
-def _summary(path: Path) -> str:
+def summary(path: Path) -> str:
     """The model's `summary`, taken from its first lines: reading every model in full takes seconds."""
     for line in path.read_text(encoding="utf-8").splitlines():
         if line.startswith("summary:"):

@@ -12,10 +12,10 @@ from fitcheck.parts import named_places
 from fitcheck.parts.features import Hole, Opening, Port, Shape, Wet
 from fitcheck.parts.named_places import Surroundings
 from fitcheck.parts.outline import Bore, bored, extruded, hollow_cylinder
-from fitcheck.parts.pieces import NOTHING, box_piece, cylinder_piece, moved
+from fitcheck.parts.pieces import NOTHING, box_piece, cylinder_piece, frozen, moved
 from fitcheck.parts.polygon import CutMistake, Cutout
 from fitcheck.parts.reading import PassedOver, Path, Reading, Value, unknown
-from fitcheck.parts.solids import Piece, Solid
+from fitcheck.parts.solids import Extrusion, Piece, Solid
 from fitcheck.parts.tubes import tube
 from fitcheck.parts.values import FileName, GivenMistake, evaluate_model
 from fitcheck.parts.wet import Inside, wet
@@ -237,7 +237,8 @@ class _Builder:
         if draft.entry.turn is not None:
             pieces = tuple(moved(piece, turned.rotation, turned.origin) for piece in pieces)
             uncut = uncut and moved(uncut, turned.rotation, turned.origin)
-        return Solid(name, pieces, draft.entry.role, error, draft.entry.transparent, uncut)
+        extruded = _extrusion(draft.made, turned) if isinstance(draft.made, _Blank) else None
+        return Solid(name, pieces, draft.entry.role, error, draft.entry.transparent, uncut, extruded)
 
     def _cut(
         self, name: str, draft: _Draft, blank: _Blank, cuts: Sequence[tuple[Hole | Opening, Path]]
@@ -337,6 +338,15 @@ def _uncut(blank: _Blank) -> Piece | None:
         for end, along in ((blank.outline.min(axis=0), blank.low), (blank.outline.max(axis=0), blank.high))
     )
     return box_piece(low, high)
+
+
+def _extrusion(blank: _Blank, turned: _Turned) -> Extrusion:
+    """A blank's outline and length in the part's frame."""
+    corners = np.insert(blank.outline, blank.axis, blank.low, axis=1)
+    along = np.zeros(3)
+    along[blank.axis] = blank.high - blank.low
+    placed = corners @ turned.rotation.T + turned.origin
+    return Extrusion(frozen(placed), frozen(turned.rotation @ along), blank.flat)
 
 
 def _cutting(feature: Hole | Opening, turned: _Turned, blank: _Blank, solid: str) -> Cutout | Bore:

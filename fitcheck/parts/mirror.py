@@ -17,7 +17,7 @@ from fitcheck.parts.features import (
     Wet,
 )
 from fitcheck.parts.pieces import frozen
-from fitcheck.parts.solids import Mesh, Piece, Solid
+from fitcheck.parts.solids import Extrusion, Mesh, Piece, Solid
 
 # A mirrored compartment's walls change places along the mirrored axis.
 SWAPPED = (
@@ -57,7 +57,10 @@ def mirrored(shape: Shape, axis: int | str) -> Shape:
 
 def _solid(solid: Solid, sign: np.ndarray) -> Solid:
     blank = None if solid.blank is None else _piece(solid.blank, sign)
-    return replace(solid, pieces=tuple(_piece(piece, sign) for piece in solid.pieces), blank=blank)
+    own = solid.extruded
+    extruded = None if own is None else Extrusion(_v(own.corners * sign), _v(own.along * sign), own.flat)
+    pieces = tuple(_piece(piece, sign) for piece in solid.pieces)
+    return replace(solid, pieces=pieces, blank=blank, extruded=extruded)
 
 
 def _piece(piece: Piece, sign: np.ndarray) -> Piece:

@@ -18,6 +18,9 @@ from fitcheck.parts.polygon import STRAIGHT, CutMistake, Cutout, checked_outline
 from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.mistakes import ValueMistake
 
+# Cut-outs nearer to an edge or to each other than this have no web between them, mm.
+NEXT_TO = 0.01
+
 
 @dataclass(frozen=True, eq=False)
 class Bore:
@@ -201,3 +204,34 @@ def united(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndar
     if whole.status() != manifold3d.Error.NoError or before - after <= NOTHING * before:
         return None
     return _arrays(whole)
+
+
+def left_of(outline: np.ndarray, cutouts: Sequence[Cutout]) -> tuple[list[int], list[np.ndarray]]:
+    """What cut-outs make of an outline's own edge, where they run over it or into each other.
+
+    Args:
+        outline: (n, 2) corners counter-clockwise, mm.
+        cutouts: in its plane.
+
+    Returns:
+        The numbers of the cut-outs that touch the edge or another one, and the outlines that are left
+        when only these are cut: (m, 2) each, counter-clockwise outside, clockwise where they make a hole.
+    """
+    whole = _section(outline)
+    blades = [_section(cutout_polygon(cutout)[0]) for cutout in cutouts]
+    # Grown a little: what only touches leaves no web, either.
+    grown = [blade.offset(NEXT_TO, manifold3d.JoinType.Miter) for blade in blades]
+    bounds = np.array([blade.bounds() for blade in grown]).reshape(-1, 4)
+    merged = []
+    for k, blade in enumerate(grown):
+        near = np.all(bounds[:, :2] <= bounds[k, 2:], axis=1) & np.all(bounds[:, 2:] >= bounds[k, :2], axis=1)
+        others = [j for j in np.flatnonzero(near).tolist() if j != k]
+        out = (blade - whole).area() > NOTHING
+        if out or any((blade ^ blades[j]).area() > NOTHING for j in others):
+            merged.append(k)
+    section = whole
+    if merged:
+        section = whole - manifold3d.CrossSection.batch_boolean(
+            [blades[k] for k in merged], manifold3d.OpType.Add
+        )
+    return merged, [np.array(polygon) for polygon in section.to_polygons()]

@@ -59,6 +59,21 @@ class Piece:
 
 
 @dataclass(frozen=True, eq=False)
+class Extrusion:
+    """What a sheet or prism was extruded from, before any hole was cut.
+
+    Args:
+        corners: (n, 3) outline at its lower end, in the part's frame, mm; of either sense.
+        along: (3,) from there to its upper end, mm; square to the outline.
+        flat: written as a sheet, not as a prism.
+    """
+
+    corners: np.ndarray
+    along: np.ndarray
+    flat: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Solid:
     """A named solid of a part.
 
@@ -70,6 +85,7 @@ class Solid:
             Round cut-outs in sheets lie on the safe side: never larger than drawn.
         transparent: glass or clear plastic.
         blank: of a sheet with cut-outs the sheet before they were cut, a box in the part's frame.
+        extruded: of a sheet or prism its outline as written: what a template is drawn from.
     """
 
     name: str
@@ -78,6 +94,7 @@ class Solid:
     error: float = 0.0
     transparent: bool = False
     blank: Piece | None = None
+    extruded: Extrusion | None = None
 
 
 # Surface kinds for the pictures; a model names one of them for each solid.

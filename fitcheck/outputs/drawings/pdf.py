@@ -1,0 +1,309 @@
+"""A template as PDF: a first page with map, table and cautions, then 1:1 sheets to be laid together."""
+
+from __future__ import annotations
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from fitcheck.outputs.drawings.paper import (
+    BOLD,
+    GREY,
+    INK,
+    LINE,
+    PLAIN,
+    Flow,
+    Pages,
+    clean,
+    width_of,
+    wrapped,
+)
+from fitcheck.outputs.drawings.wording import heading, notes, table
+from fitcheck.templates.drawing import Circle, Drawing
+from fitcheck.templates.marks import Ink, Line, Outline, bounds, ink
+from fitcheck.templates.tiles import (
+    BELOW,
+    LEFT,
+    OVERLAP,
+    WHITE,
+    Printer,
+    Tile,
+    Tiling,
+    tiled,
+)
+
+# Width and colour of lines by layer.
+STROKES = {
+    "OUTLINE": (0.3, (0, 0, 0)), "CUTOUT": (0.3, (0, 0, 0)), "DRILL": (0.3, (0.65, 0, 0)),
+    "MARK": (0.25, (0.5, 0, 0.6)), "BEND": (0.3, (0, 0.25, 0.75)), "CENTRE": (0.12, (0.3, 0.3, 0.3)),
+    "DATUM": (0.4, (0, 0.45, 0.2)), "TEXT": (0.1, INK), "SCALE": (0.1, INK),
+}  # fmt: skip
+# The map on the first page, and the small one on each sheet, mm.
+MAP, SMALL_MAP = (80.0, 75.0), (26.0, 18.0)
+# A quarter circle as a cubic curve: how far its handles reach, of the radius (error below 0.03 %).
+KAPPA = 0.5522847498
+
+
+def pdf(drawing: Drawing, paper: str, printer: Printer | None = None) -> bytes:
+    """All pages of a template, `a4` or `letter`; sheets are drawn larger where a printer comes out short."""
+    printer = printer or Printer()
+    tiling = tiled(drawing, paper, printer)
+    pages = Pages(f"{drawing.name}, template 1:1", paper)
+    _first(pages, drawing, tiling, printer)
+    for tile in tiling.tiles:
+        _sheet(pages, drawing, tiling, tile)
+    return pages.bytes()
+
+
+def _first(pages: Pages, drawing: Drawing, tiling: Tiling, printer: Printer) -> None:
+    """Heading, map, table, warnings and cautions."""
+    flow = Flow(pages, drawing.name, (100.0 / printer.short, 100.0 / printer.long))
+    for k, said in enumerate(heading(drawing)):
+        flow.say(said, 4.6 if k == 0 else 2.9, k == 0, gap=1.5 if k == 0 else 0.0)
+    flow.y -= 2.0
+    top = flow.y
+    across, tall = _map(pages, drawing, tiling, (flow.left + 6.0, top - MAP[1]), MAP, None)
+    pages.arrow_up(flow.left + 1.5, top - 24.0, 18.0, f"up: {drawing.up}")
+    beside = flow.left + across + 14.0
+    y = top - 3.0
+    for said in _about(drawing, tiling, printer):
+        for line in wrapped(said, pages.size[0] - WHITE - beside):
+            pages.text(beside, y, line)
+            y -= LINE
+    flow.y = min(top - max(tall, 26.0) - 8.0, y - LINE)
+    rows = table(drawing)
+    if rows:
+        flow.table(rows[0], rows[1:], frozenset((0, 1, 2)))
+    for said in notes(drawing):
+        flow.say(f"• {said}", indent=2.4)
+
+
+def _about(drawing: Drawing, tiling: Tiling, printer: Printer) -> list[str]:
+    """How the sheets are put together."""
+    many = len(tiling.tiles)
+    names = f"{tiling.tiles[0].name} to {tiling.tiles[-1].name}" if many > 1 else tiling.tiles[0].name
+    said = [
+        f"{many} sheet{'s' if many > 1 else ''} of {'A4' if tiling.paper == 'a4' else 'Letter'}, {names}."
+    ]
+    if many > 1:
+        said.append(
+            f"Neighbours overlap by {OVERLAP:g} mm: lay cross on cross, then tape. Letters are rows "
+            "from the top, figures columns from the left."
+        )
+    left = tiling.rows * tiling.columns - many
+    if left:
+        said.append(
+            f"{left} sheet{'s' if left > 1 else ''} with nothing on {'them' if left > 1 else 'it'} left out."
+        )
+    if tiling.split:
+        numbers = ", ".join(map(str, tiling.split))
+        said.append(f"On no one sheet whole: number {numbers}. Check after taping.")
+    said.append(
+        "Print at 100 %, no fitting to the page. Both marks must measure 100 mm; if not, ask again with "
+        "--measured and what they measure, the one along the short side first: --measured 99.4 100.1."
+    )
+    if (printer.short, printer.long) != (100.0, 100.0):
+        said.append(
+            f"Corrected for a printer whose marks came out {printer.short:g} and {printer.long:g} mm long."
+        )
+    return said
+
+
+def _sheet(pages: Pages, drawing: Drawing, tiling: Tiling, tile: Tile) -> None:
+    """One sheet: its part of the drawing at 1:1, its name, its neighbours, the map."""
+    pages.begin(tiling.standing, tiling.scale)
+    wide, high = pages.size
+    x, y = WHITE + LEFT, WHITE + BELOW
+    shown = [size * factor for size, factor in zip(tiling.window, tiling.scale, strict=True)]
+    c = pages.canvas
+    c.saveState()
+    c.translate(x * mm, y * mm)
+    clip = c.beginPath()
+    clip.rect(0, 0, shown[0] * mm, shown[1] * mm)
+    c.clipPath(clip, stroke=0, fill=0)
+    c.scale(tiling.scale[0] * mm, tiling.scale[1] * mm)
+    c.translate(-tile.low[0], -tile.low[1])
+    for one in ink(drawing):
+        _draw(c, one)
+    for k, cross in enumerate(tiling.crosses, 1):
+        if tiling.shows(tile, cross):
+            _cross(c, cross, str(k))
+    c.restoreState()
+    _seams(pages, tiling, tile, (x, y), (shown[0], shown[1]))
+    top = high - WHITE
+    pages.text(x, top - 7.0, tile.name, 8.0, True)
+    beside = x + max(16.0, width_of(tile.name, 8.0, True) + 5.0)
+    pages.arrow_up(beside + 3.0, top - 17.5, 17.0, f"up: {drawing.up}")
+    beside += 8.0
+    pages.text(beside, top - 3.2, drawing.name, 3.4, True)
+    for k, said in enumerate(
+        (drawing.face, _made(drawing), _joins(tiling, tile), "Check both 100 mm marks first.")
+    ):
+        pages.text(beside, top - 7.2 - 3.5 * k, said, 2.5)
+    _map(pages, drawing, tiling, (wide - WHITE - SMALL_MAP[0], top - SMALL_MAP[1]), SMALL_MAP, tile)
+
+
+def _made(drawing: Drawing) -> str:
+    many = len(drawing.parts)
+    edges = f"datum: {drawing.datum.left} and {drawing.datum.bottom} edge"
+    return f"{drawing.thickness:g} mm, {drawing.made_of}; make {many}; {edges}"
+
+
+def _joins(tiling: Tiling, tile: Tile) -> str:
+    """Which sheets lie beside this one."""
+    by_place = {(one.row, one.column): one.name for one in tiling.tiles}
+    said = [
+        f"{word} {by_place[place]}"
+        for word, place in (
+            ("left", (tile.row, tile.column - 1)), ("right", (tile.row, tile.column + 1)),
+            ("above", (tile.row - 1, tile.column)), ("below", (tile.row + 1, tile.column)),
+        )
+        if place in by_place
+    ]  # fmt: skip
+    return f"beside it: {', '.join(said)}" if said else "the only sheet"
+
+
+def _seams(
+    pages: Pages, tiling: Tiling, tile: Tile, corner: tuple[float, float], shown: tuple[float, float]
+) -> None:
+    """The edges of what is shown, and the middle of each overlap with a neighbour that is printed."""
+    (x, y), (w, h) = corner, shown
+    for a, b, u, v in (
+        (x, y, x + w, y),
+        (x + w, y, x + w, y + h),
+        (x + w, y + h, x, y + h),
+        (x, y + h, x, y),
+    ):
+        pages.line(a, b, u, v, 0.1, GREY)
+    places = {(one.row, one.column) for one in tiling.tiles}
+    half_x, half_y = (OVERLAP / 2 * factor for factor in tiling.scale)
+    for there, (a, b, u, v) in (
+        ((tile.row, tile.column - 1), (x + half_x, y, x + half_x, y + h)),
+        ((tile.row, tile.column + 1), (x + w - half_x, y, x + w - half_x, y + h)),
+        ((tile.row - 1, tile.column), (x, y + h - half_y, x + w, y + h - half_y)),
+        ((tile.row + 1, tile.column), (x, y + half_y, x + w, y + half_y)),
+    ):
+        if there in places:
+            pages.line(a, b, u, v, 0.1, GREY, (1.5, 1.5))
+
+
+def _map(
+    pages: Pages,
+    drawing: Drawing,
+    tiling: Tiling,
+    corner: tuple[float, float],
+    size: tuple[float, float],
+    here: Tile | None,
+) -> tuple[float, float]:
+    """All sheets small, with the drawing under them, the present one tinted; its size as it came out, mm."""
+    low_x, low_y, high_x, high_y = bounds(drawing)
+    for tile in tiling.tiles:
+        low_x, low_y = min(low_x, tile.low[0]), min(low_y, tile.low[1])
+        high_x, high_y = (
+            max(high_x, tile.low[0] + tiling.window[0]),
+            max(high_y, tile.low[1] + tiling.window[1]),
+        )
+    factor = min(size[0] / (high_x - low_x), size[1] / (high_y - low_y))
+    c: Canvas = pages.canvas
+    c.saveState()
+    # At the right upper corner of its room on a sheet, at the left on the first page.
+    right = size[0] - factor * (high_x - low_x) if here is not None else 0.0
+    c.translate((corner[0] + right) * mm, (corner[1] + size[1] - factor * (high_y - low_y)) * mm)
+    c.scale(factor * mm, factor * mm)
+    c.translate(-low_x, -low_y)
+    thin = 0.15 / factor
+    for tile in tiling.tiles:
+        c.setStrokeColorRGB(*GREY)
+        c.setLineWidth(thin)
+        fill = tile is here
+        c.setFillColorRGB(0.8, 0.86, 0.92)
+        c.rect(tile.low[0], tile.low[1], *tiling.window, stroke=1, fill=int(fill))
+    for one in ink(drawing):
+        if isinstance(one, Outline):
+            _stroke(c, one.layer, one.dashed, thin * (1.3 if here is None else 0.8))
+            _outline(c, one)
+        elif isinstance(one, Line) and one.layer == "BEND":
+            _stroke(c, one.layer, False, thin)
+            c.line(*one.a, *one.b)
+    for tile in tiling.tiles if here is None else ():
+        height = 4.0 / factor
+        c.setFillColorRGB(*GREY)
+        c.setFont(BOLD, height)
+        c.drawCentredString(
+            tile.low[0] + tiling.window[0] / 2, tile.low[1] + tiling.window[1] / 2 - height / 3, tile.name
+        )
+    c.restoreState()
+    return factor * (high_x - low_x), factor * (high_y - low_y)
+
+
+def _draw(c: Canvas, one: Ink) -> None:
+    if isinstance(one, Line):
+        _stroke(c, one.layer, one.dashed)
+        c.line(*one.a, *one.b)
+    elif isinstance(one, Outline):
+        _stroke(c, one.layer, one.dashed)
+        _outline(c, one)
+    else:
+        c.saveState()
+        c.setFillColorRGB(*STROKES[one.layer][1])
+        c.setFont(PLAIN, one.height)
+        c.translate(*one.at)
+        if one.standing:
+            c.rotate(90)
+        draw = {"start": c.drawString, "middle": c.drawCentredString, "end": c.drawRightString}[one.anchor]
+        draw(0, 0, clean(one.text))
+        c.restoreState()
+
+
+def _stroke(c: Canvas, layer: str, dashed: bool, width: float | None = None) -> None:
+    own, colour = STROKES[layer]
+    c.setStrokeColorRGB(*colour)
+    c.setLineWidth(own if width is None else width)
+    c.setDash(*(([2.0, 1.0],) if dashed else ([],)))
+
+
+def _outline(c: Canvas, one: Outline) -> None:
+    if isinstance(one.shape, Circle):
+        c.circle(*one.shape.middle, one.shape.diameter / 2, stroke=1, fill=0)
+        return
+    path = c.beginPath()
+    corners = one.shape.corners
+    path.moveTo(*corners[0])
+    for k, a in enumerate(corners):
+        b = corners[(k + 1) % len(corners)]
+        if k in one.shape.round_after:
+            _half(path, a, b)
+        elif k + 1 < len(corners):
+            path.lineTo(*b)
+    path.close()
+    c.drawPath(path, stroke=1, fill=0)
+
+
+def _half(path: object, a: tuple[float, float], b: tuple[float, float]) -> None:
+    """A half circle to the right of the way from a to b, as two cubic curves."""
+    mx, my = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    px, py = a[0] - mx, a[1] - my
+    for _ in range(2):
+        qx, qy = -py, px
+        path.curveTo(  # type: ignore[attr-defined]
+            mx + px + KAPPA * qx,
+            my + py + KAPPA * qy,
+            mx + qx + KAPPA * px,
+            my + qy + KAPPA * py,
+            mx + qx,
+            my + qy,
+        )
+        px, py = qx, qy
+
+
+def _cross(c: Canvas, at: tuple[float, float], name: str) -> None:
+    """A cross that two or more sheets share, with its number."""
+    x, y = at
+    c.setStrokeColorRGB(0, 0, 0)
+    c.setLineWidth(0.15)
+    c.setDash([])
+    c.line(x - 4, y, x + 4, y)
+    c.line(x, y - 4, x, y + 4)
+    c.circle(x, y, 2.0, stroke=1, fill=0)
+    c.setFillColorRGB(0, 0, 0)
+    c.setFont(BOLD, 2.2)
+    c.drawString(x + 1.6, y + 1.6, name)

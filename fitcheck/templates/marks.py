@@ -1,0 +1,199 @@
+"""A drawing as lines, outlines and words on layers: the one thing that DXF, SVG and PDF all draw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitcheck.templates.drawing import Bend, Circle, Drawing, Path, Place, Shape, Spot
+
+# Layers, by what a cutter does with them: OUTLINE and CUTOUT are cut, DRILL is drilled, the rest is marked
+# or only read.
+LAYERS = ("OUTLINE", "CUTOUT", "DRILL", "MARK", "BEND", "CENTRE", "DATUM", "TEXT", "SCALE")
+# Height of what is written at holes, mm; and how far cross hairs go on beyond a hole's edge.
+HEIGHT, BEYOND = 2.5, 3.0
+# Mean width of a letter by its height.
+LETTER = 0.62
+# Around the outline there is room for the names of the edges, mm.
+PAD = 6.0
+# A cut-out's cross is so large, each way from its middle, mm.
+CROSS = 5.0
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line on a layer."""
+
+    layer: str
+    a: Place
+    b: Place
+    dashed: bool = False
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A closed outline on a layer."""
+
+    layer: str
+    shape: Shape
+    dashed: bool = False
+
+
+@dataclass(frozen=True)
+class Words:
+    """A text, its height in mm; `anchor` start, middle or end; turned by 90 degrees where `standing`."""
+
+    layer: str
+    at: Place
+    text: str
+    height: float = HEIGHT
+    anchor: str = "start"
+    standing: bool = False
+
+
+Ink = Line | Outline | Words
+
+
+def ink(drawing: Drawing) -> tuple[Ink, ...]:
+    """All that a drawing consists of, from its datum."""
+    return (
+        *(Outline("OUTLINE", loop) for loop in drawing.loops),
+        *(Outline("CUTOUT", path) for path in drawing.inner),
+        *(one for spot in drawing.spots for one in _spot(drawing, spot)),
+        *(one for bend in drawing.bends for one in _bend(drawing, bend)),
+        *_datum(drawing),
+    )
+
+
+def bounds(drawing: Drawing) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y of all that is drawn, with room for the words at the edges."""
+    wide, high = drawing.size
+    return -PAD, -PAD, wide + PAD, high + PAD
+
+
+def segments(items: tuple[Ink, ...], facet: float = 0.5) -> np.ndarray:
+    """(n, 2, 2) all lines and outlines as straight segments, round ones in steps of about `facet`, mm."""
+    found = []
+    for one in items:
+        if isinstance(one, Line):
+            found.append(np.array([[one.a, one.b]], float))
+        elif isinstance(one, Outline):
+            points = polygon(one.shape, facet)
+            found.append(np.stack([points, np.roll(points, -1, axis=0)], axis=1))
+    return np.concatenate([np.zeros((0, 2, 2)), *found])
+
+
+def polygon(shape: Shape, facet: float = 0.5) -> np.ndarray:
+    """(n, 2) points around a shape, on it."""
+    if isinstance(shape, Circle):
+        count = max(12, int(np.pi * shape.diameter / facet))
+        angles = np.arange(count) * 2 * np.pi / count
+        ring = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+        return np.asarray(np.array(shape.middle) + shape.diameter / 2 * ring)
+    points: list[np.ndarray] = []
+    corners = [np.array(corner) for corner in shape.corners]
+    for k, a in enumerate(corners):
+        points.append(a)
+        if k in shape.round_after:
+            b = corners[(k + 1) % len(corners)]
+            middle, to = (a + b) / 2, a - (a + b) / 2
+            count = max(6, int(np.pi * np.linalg.norm(to) / facet))
+            for step in range(1, count):
+                cos, sin = np.cos(np.pi * step / count), np.sin(np.pi * step / count)
+                points.append(middle + np.array([cos * to[0] - sin * to[1], sin * to[0] + cos * to[1]]))
+    return np.array(points)
+
+
+def reach(spot: Spot) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y of a spot with its cross hairs."""
+    x0, y0, x1, y1 = spot.shape.bounds
+    beyond = BEYOND if isinstance(spot.shape, Circle) else 0.0
+    return x0 - beyond, y0 - beyond, x1 + beyond, y1 + beyond
+
+
+def _spot(drawing: Drawing, spot: Spot) -> Iterator[Ink]:
+    merged = spot.number in drawing.merged
+    dashed = spot.kind in ("stand-off", "to drill")
+    if not merged:
+        layer = "MARK" if dashed else "CUTOUT" if spot.kind in ("cut-out", "slot") else "DRILL"
+        yield Outline(layer, spot.shape, dashed)
+    x, y = spot.at
+    x0, y0, x1, y1 = reach(spot)
+    if isinstance(spot.shape, Path):
+        x0, y0, x1, y1 = max(x0, x - CROSS), max(y0, y - CROSS), min(x1, x + CROSS), min(y1, y + CROSS)
+    yield Line("CENTRE", (x0, y), (x1, y))
+    yield Line("CENTRE", (x, y0), (x, y1))
+    yield _label(drawing, spot)
+
+
+def _label(drawing: Drawing, spot: Spot) -> Words:
+    """Number and size: within a cut-out where they fit, else beside it, before it where the edge is near."""
+    x, y = spot.at
+    size = f"Ø{spot.size}" if isinstance(spot.shape, Circle) else spot.size
+    said = f"{spot.number}  {size}{f' {spot.thread}' if spot.thread else ''}"
+    low, _, high, top = spot.shape.bounds
+    long = _length(said)
+    if x + 1.6 + long < high and y + 1.6 + HEIGHT < top:
+        return Words("TEXT", (x + 0.8, y + 0.8), said)
+    if high + 1 + long > drawing.size[0] and low - 1 - long > 0:
+        return Words("TEXT", (low - 0.6, y + 0.8), said, anchor="end")
+    return Words("TEXT", (high + 0.6, y + 0.8), said)
+
+
+def _length(said: str) -> float:
+    return len(said) * LETTER * HEIGHT
+
+
+def _bend(drawing: Drawing, bend: Bend) -> Iterator[Ink]:
+    """Its line, and beside it which way and how far, where no hole's words are."""
+    yield Line("BEND", bend.start, bend.end, dashed=True)
+    (x, y), (u, v) = bend.start, bend.end
+    said = f"bend {'up' if bend.up else 'down'} {bend.angle:g}°, {bend.radius:g} inside"
+    upright = abs(u - x) < abs(v - y)
+    low, high = sorted((y, v) if upright else (x, u))
+    places = np.linspace(low + 2.0, max(high - 2.0 - _length(said), low + 2.0), 24)
+    long = np.array([_length(said), 0.0])[:: -1 if upright else 1]
+
+    def room(along: float) -> float:
+        start = np.array((x - 0.8, along) if upright else (along, y + 0.8))
+        gaps = [_gap(start, start + long, spot, drawing) for spot in drawing.spots]
+        return min([8.0, *gaps])
+
+    at = float(max(places, key=room))
+    yield Words("TEXT", (x - 0.8, at) if upright else (at, y + 0.8), said, standing=upright)
+
+
+def _gap(start: np.ndarray, end: np.ndarray, spot: Spot, drawing: Drawing) -> float:
+    """Between a line of words and a spot with its own words, as boxes, mm; 0 where they meet."""
+    x0, y0, x1, y1 = reach(spot)
+    words = _label(drawing, spot)
+    long = _length(words.text)
+    left = words.at[0] - (long if words.anchor == "end" else 0.0)
+    x0, x1 = min(x0, left), max(x1, left + long)
+    apart = np.maximum(
+        np.array([x0, y0]) - np.maximum(start, end), np.minimum(start, end) - [x1, y1 + HEIGHT]
+    )
+    return float(np.maximum(apart, 0.0).max())
+
+
+def _datum(drawing: Drawing) -> Iterator[Ink]:
+    """The two edges that are measured from, drawn on beyond the corner, and the names of all four."""
+    wide, high = drawing.size
+    edges = drawing.datum
+    yield Line("DATUM", (-PAD + 1, 0.0), (min(wide, 15.0), 0.0))
+    yield Line("DATUM", (0.0, -PAD + 1), (0.0, min(high, 15.0)))
+    yield Words("DATUM", (-0.8, -3.2), "0", anchor="end")
+    below = (
+        f"y from here: {edges.bottom} edge"
+        if edges.square_y
+        else f"y from the outermost place: {edges.bottom}"
+    )
+    aside = (
+        f"x from here: {edges.left} edge" if edges.square_x else f"x from the outermost place: {edges.left}"
+    )
+    yield Words("DATUM", (1.5, -3.6), below)
+    yield Words("DATUM", (-1.5, 1.5), aside, standing=True)
+    yield Words("TEXT", (wide / 2, high + 1.2), f"{edges.top} edge", anchor="middle")
+    yield Words("TEXT", (wide + 3.6, high / 2), f"{edges.right} edge", anchor="middle", standing=True)

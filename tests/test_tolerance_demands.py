@@ -189,3 +189,17 @@ def test_no_room_is_shorter_than_its_bound(text, seed):
             if margin.met < 30:
                 (finding,) = check_room(world.elsewhere(move.values(margin.where))).findings
                 assert finding.measured <= max(margin.met, 0.0) + 0.03
+
+
+def test_what_grows_off_the_floor_it_stands_on_is_not_stopped_by_that_floor(tmp_path):
+    """The floor touches the thing's way from below, at every height of it; the wall stands 29 to 31 mm off."""
+    text = """
+parts:
+  case: {model: tray, with: {length: 200}}
+  a: {model: block, with: {height: 10 ± 0.5 mm}, place: {rest: base, on: case.room.floor, centre: both}}
+  wall: {model: block, place: {at: [40 ± 1 mm, 0, 2]}}
+rules: {room: [{for: a, side: right, of: a, at_least: 28}]}
+"""
+    answer = asked(tmp_path, text)
+    assert [one.verdict for one in answer.findings] == [Verdict.FITS]
+    assert answer.findings[0].measured == pytest.approx(1.0)

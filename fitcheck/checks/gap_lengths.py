@@ -8,11 +8,9 @@ from functools import partial
 import numpy as np
 
 from fitcheck.checks.gaps import GapRule, gap, named, partners_of
-from fitcheck.checks.room_lengths import SPARE, SQUARE, Lengths
+from fitcheck.checks.room_lengths import SPARE, Lengths
 from fitcheck.checks.verdicts import ROUNDING, towards
-from fitcheck.parts.solids import Kind
-from fitcheck.tolerances.between import farthest
-from fitcheck.tolerances.extremes import held, least, most, moves
+from fitcheck.tolerances.extremes import beside, between, held, least, most, moves, square
 from fitcheck.tolerances.margins import Demand
 from fitcheck.tolerances.movement import Movement
 from fitcheck.world.bodies import bodies
@@ -70,47 +68,15 @@ def _lengths(
     stops = held(move, solids.rows([k for k in range(len(solids)) if k not in passed]))
     first, second = (grid.ravel() for grid in np.meshgrid(own, stops, indexing="ij"))
     direction = SIDES[rule.side]
-    here, slope = _between(move, first, second, direction)
+    here, slope = between(move, first, second, direction)
     # What lies behind a piece at all values, past its own far end, is never met.
-    behind, behind_slope = _between(move, second, first, direction)
+    behind, behind_slope = between(move, second, first, direction)
     ahead = -behind + most(move, -behind_slope) > CONTACT
-    met, always = _in_way(move, first, second, direction)
+    met, always = beside(move, first, second, direction)
     keep = met & ahead & (here + least(move, slope) <= rule.at_least + SPARE)
     if move.deforms[first[keep]].any() or move.deforms[second[keep]].any():
         return None
-    square = _square(move, first) & _square(move, second)
-    sure = always & square & (here + least(move, slope) > 0)
+    boxes = square(move, first) & square(move, second)
+    sure = always & boxes & (here + least(move, slope) > 0)
     keep &= moves(move, slope) | ~always
     return here[keep], slope[keep], sure[keep]
-
-
-def _between(
-    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """From the far side of the first rows (q,) to the near side of the second: (q,) mm and (q, k) slopes."""
-    out, out_slope = farthest(move, first, np.tile(direction, (len(first), 1)))
-    near, near_slope = farthest(move, second, np.tile(-direction, (len(second), 1)))
-    return -near - out, -near_slope - out_slope
-
-
-def _in_way(
-    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """(q,) whether bounds of rows overlap across a direction at some values, and whether at all of them."""
-    some, always = np.ones(len(first), bool), np.ones(len(first), bool)
-    for axis in np.flatnonzero(direction == 0).tolist():
-        for sign in (1.0, -1.0):
-            across = np.zeros(3)
-            across[axis] = sign
-            # How far the one reaches past the near side of the other: less than a contact is no overlap.
-            apart, slope = _between(move, first, second, across)
-            some &= -apart + most(move, -slope) > CONTACT
-            always &= -apart + least(move, -slope) > CONTACT
-    return some, always
-
-
-def _square(move: Movement, rows: np.ndarray) -> np.ndarray:
-    """(q,) boxes along the axes that keep their shape."""
-    pieces = move.pieces.all
-    turned = np.abs(np.abs(pieces.rotations[rows]).max(axis=2) - 1).max(axis=1)
-    return np.asarray((pieces.kinds[rows] == Kind.BOX) & (turned < SQUARE) & ~move.deforms[rows])

@@ -12,7 +12,7 @@ from fitcheck.checks.room import ACROSS, RoomRule, Sweep, bodies_of, ready, room
 from fitcheck.checks.verdicts import ROUNDING, side_of
 from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import farthest
-from fitcheck.tolerances.extremes import held, least, moves
+from fitcheck.tolerances.extremes import beside, held, least, moves, square
 from fitcheck.tolerances.margins import Demand
 from fitcheck.tolerances.movement import STILL, Movement
 from fitcheck.world.bodies import bodies
@@ -21,8 +21,6 @@ from fitcheck.world.world import World
 
 # Pieces are followed whose room may come as near as this to the demand, mm.
 SPARE = 2.0
-# Entries of a rotation nearer to 0 and 1 than this: faces across the axes.
-SQUARE = 1e-9
 
 Lengths = tuple[Demand, np.ndarray, np.ndarray, np.ndarray]
 
@@ -73,8 +71,11 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
             own,
         )
     )
-    in_way, always = _in_way(move, sweep, own_rows, stop_rows)
     direction = SIDES[sweep.side]
+    if thing is not None and (rule.width is None or rule.height is None):
+        in_way, always = _of_thing(move, sweep, own_rows, stop_rows)
+    else:
+        in_way, always = _of_size(move, sweep, own_rows, stop_rows)
     out, out_slope = farthest(move, from_rows, np.tile(direction, (len(from_rows), 1)))
     end, end_slope = farthest(move, stop_rows, np.tile(direction, (len(stop_rows), 1)))
     near, near_slope = farthest(move, stop_rows, np.tile(-direction, (len(stop_rows), 1)))
@@ -91,10 +92,22 @@ def _lengths(move: Movement, rule: RoomRule) -> tuple[np.ndarray, np.ndarray, np
     return here[keep], slope[keep], sure[keep]
 
 
-def _in_way(
+def _of_thing(
     move: Movement, sweep: Sweep, own: np.ndarray, stops: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(n,) which stops may lie in the way of the section at some values, and which surely do at all.
+    """(n,) which stops may lie in the way of a thing's silhouettes at some values, which surely at all."""
+    first, second = (grid.ravel() for grid in np.meshgrid(own, stops, indexing="ij"))
+    shape = len(own), len(stops)
+    some, always = (one.reshape(shape) for one in beside(move, first, second, SIDES[sweep.side]))
+    boxes = np.array([section.kind == Kind.BOX for section in sweep.sections])
+    surely = (always & boxes[:, None]).any(axis=0) & square(move, stops)
+    return np.asarray(some.any(axis=0)), np.asarray(surely)
+
+
+def _of_size(
+    move: Movement, sweep: Sweep, own: np.ndarray, stops: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) the same of a section of stated size.
 
     Across the sweep no edge of the section moves farther than some edge of the bounds of what it is the
     section of; nothing moves where the scene says the place.
@@ -105,17 +118,14 @@ def _in_way(
     drawn = np.mean([outer, inner], axis=0)
     strays = np.abs(np.array([outer - drawn, inner - drawn])).max(axis=(0, 1, 2))
     reach, least = _extents(move, stops)
-    pieces = move.pieces.all
-    square = (pieces.kinds[stops] == Kind.BOX) & (
-        np.abs(np.abs(pieces.rotations[stops]).max(axis=2) - 1) < SQUARE
-    ).all(axis=1)
+    boxes = square(move, stops)
     some, surely = np.zeros(len(stops), bool), np.zeros(len(stops), bool)
     for section in sweep.sections:
         low, high = section.centre - section.half, section.centre + section.half
         some |= _overlap(low - strays, high + strays, reach)[:, across].all(axis=1)
         if section.kind == Kind.BOX:
-            surely |= square & _overlap(low + strays, high - strays, least)[:, across].all(axis=1)
-    return some, surely & ~move.deforms[stops]
+            surely |= boxes & _overlap(low + strays, high - strays, least)[:, across].all(axis=1)
+    return some, surely
 
 
 def _overlap(low: np.ndarray, high: np.ndarray, bounds: np.ndarray) -> np.ndarray:

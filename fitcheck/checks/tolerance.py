@@ -231,6 +231,9 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     if failing:
         said = f"not even as drawn is every demand met; {chance_said(chance)}"
         parts, verdict = failing[0].demand.parts, Verdict.FAILS
+    elif unproved := next((m for m in asked.margins if m.fits_met and not _proved(m)), None):
+        parts, verdict = unproved.demand.parts, Verdict.UNKNOWN
+        said = f"at the worst end of {names} not every demand is proved to be met; {chance_said(chance)}"
     elif all(margin.fits_met for margin in asked.margins):
         verdict = Verdict.FITS
         said = f"every demand is met at the worst end of {names}"
@@ -247,6 +250,11 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
         rule_line=rule_line(asked.world, "tolerance"),
         details=details,
     )  # fmt: skip
+
+
+def _proved(margin: Margin) -> bool:
+    """Whether what met its demand is proved to; where nothing at all is proved, that is said besides."""
+    return margin.fits_bound or not np.isfinite(margin.bound)
 
 
 def _parts(measured: tuple[Measurement, ...], rule: ToleranceRule) -> tuple[str, ...]:

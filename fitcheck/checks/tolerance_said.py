@@ -55,9 +55,12 @@ def undecided_said(margin: Margin) -> str:
     """That the proof and what was measured differ."""
     a, b = margin.demand.things
     least, met = (mm(value, against=margin.demand.required) for value in (margin.bound, margin.met))
-    return (
-        f"{a} and {b} are {met} apart where they were measured, but only {least} is proved at the worst end"
-    )
+    unproved = f"but only {least} is proved at the worst end"
+    if margin.demand.check == "room":
+        return f"room {a} {b} was {met} where it was measured, {unproved}"
+    if margin.demand.check == "gaps":
+        return f"{a} could travel {met} {b} where it was measured, {unproved}"
+    return f"{a} and {b} are {met} apart where they were measured, {unproved}"
 
 
 def said_stretches(found: list[Stretch]) -> str:

@@ -1,10 +1,16 @@
-"""The least and the most of what is linear in the measurements, and whether it changes at all."""
+"""The least and the most of what is linear in the measurements; rows of pieces that lie beside each other."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from fitcheck.parts.solids import Kind
+from fitcheck.tolerances.between import farthest
 from fitcheck.tolerances.movement import STILL, Movement
+from fitcheck.world.engine import CONTACT
+
+# Entries of a rotation nearer to 0 and 1 than this: faces across the axes.
+SQUARE = 1e-9
 
 
 def least(move: Movement, slope: np.ndarray) -> np.ndarray:
@@ -25,3 +31,35 @@ def moves(move: Movement, slope: np.ndarray) -> np.ndarray:
 def held(move: Movement, rows: np.ndarray) -> np.ndarray:
     """Rows, with the box before its holes for a sheet that changes its shape."""
     return np.where(move.deforms[rows], move.pieces.covers[rows], rows)
+
+
+def between(
+    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """From the far side of the first rows (q,) to the near side of the second: (q,) mm and (q, k) slopes."""
+    out, out_slope = farthest(move, first, np.tile(direction, (len(first), 1)))
+    near, near_slope = farthest(move, second, np.tile(-direction, (len(second), 1)))
+    return -near - out, -near_slope - out_slope
+
+
+def beside(
+    move: Movement, first: np.ndarray, second: np.ndarray, direction: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(q,) whether bounds of rows overlap across a direction at some values, and whether at all of them."""
+    some, always = np.ones(len(first), bool), np.ones(len(first), bool)
+    for axis in np.flatnonzero(direction == 0).tolist():
+        for sign in (1.0, -1.0):
+            across = np.zeros(3)
+            across[axis] = sign
+            # How far the one reaches past the near side of the other: less than a contact is no overlap.
+            apart, slope = between(move, first, second, across)
+            some &= -apart + most(move, -slope) > CONTACT
+            always &= -apart + least(move, -slope) > CONTACT
+    return some, always
+
+
+def square(move: Movement, rows: np.ndarray) -> np.ndarray:
+    """(q,) boxes along the axes that keep their shape."""
+    pieces = move.pieces.all
+    turned = np.abs(np.abs(pieces.rotations[rows]).max(axis=2) - 1).max(axis=1)
+    return np.asarray((pieces.kinds[rows] == Kind.BOX) & (turned < SQUARE) & ~move.deforms[rows])

@@ -245,6 +245,7 @@ def explain(
 
 # The commands for many layouts add themselves when they are imported: last, as they are listed.
 from fitcheck import cli_layouts as cli_layouts  # noqa: E402
+from fitcheck import cli_page as cli_page  # noqa: E402
 
 
 def run() -> None:

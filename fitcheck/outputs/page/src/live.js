@@ -1,0 +1,2 @@
+// The live view: wired when the page is served.
+export function startLive() {}

@@ -7,6 +7,7 @@ import json
 import zlib
 from collections.abc import Sequence
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -21,9 +22,18 @@ HALF = 0.5 + 1e-4
 HUNDREDTH, DEEPEST, NOTHING_NEAR = 100, -300.0, 32767
 
 
+_records: WeakKeyDictionary[Patch, dict[str, Any]] = WeakKeyDictionary()
+
+
 def record(drawn: Drawn) -> dict[str, Any]:
     """How many points, triangles and lines a shape has, and how its coordinates are counted."""
-    patch = drawn.patch
+    found = _records.get(drawn.patch)
+    if found is None:
+        found = _records[drawn.patch] = _record(drawn.patch)
+    return found
+
+
+def _record(patch: Patch) -> dict[str, Any]:
     low, step = _grid(patch)
     return {
         "points": len(patch.points),
@@ -35,7 +45,7 @@ def record(drawn: Drawn) -> dict[str, Any]:
     }
 
 
-def packed(solids: Sequence[Drawn]) -> bytes:
+def packed(solids: Sequence[Drawn], level: int = 9) -> bytes:
     """All shapes, deflated: channel by channel, each for all shapes in turn (`unpack` in src/data.js)."""
     patches = [solid.patch for solid in solids]
     points = [_counted(patch, patch.points) for patch in patches]
@@ -52,7 +62,7 @@ def packed(solids: Sequence[Drawn]) -> bytes:
         *_planes(normals, 3),
         *_planes(sides, 6),
     ]
-    return zlib.compress(b"".join(channel.tobytes() for channel in channels), 9)
+    return zlib.compress(b"".join(channel.tobytes() for channel in channels), level)
 
 
 def distances(values: np.ndarray) -> np.ndarray:

@@ -95,7 +95,7 @@ def concerns(world: World, bands: Bands) -> Concerns:
         of_part.setdefault(body.part_name, []).append(index)
     for a, b in {(contact.a, contact.b) for contact in world.contacts}:
         for i, j in product(of_part.get(a, ()), of_part.get(b, ())):
-            _mark(touching, [i], [j], allowed(world, all_bodies[i], all_bodies[j]) is not None)
+            touching[i, j] = touching[j, i] = allowed(world, all_bodies[i], all_bodies[j]) is not None
     for said in bands.ignored:
         _mark(ignored, _named(world, said[0]), _named(world, said[1]), True)
     group = np.unique([body.group for body in all_bodies], return_inverse=True)[1]

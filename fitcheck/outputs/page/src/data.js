@@ -7,9 +7,13 @@ export function readScene(id) {
   return JSON.parse(document.getElementById(id).textContent);
 }
 
-// Base64 of deflated bytes -> ArrayBuffer.
-export async function inflate(text) {
-  const packed = Uint8Array.from(atob(text.trim()), (letter) => letter.charCodeAt(0));
+// Base64 -> bytes.
+export function bytesOf(text) {
+  return Uint8Array.from(atob(text.trim()), (letter) => letter.charCodeAt(0));
+}
+
+// Deflated bytes -> ArrayBuffer.
+export async function inflate(packed) {
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
   return new Response(stream).arrayBuffer();
 }

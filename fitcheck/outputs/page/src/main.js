@@ -1,5 +1,5 @@
 // The page: reads what is embedded, wires the parts of the sheet together.
-import { inflate, readScene, unpack } from "./data.js";
+import { bytesOf, inflate, readScene, unpack } from "./data.js";
 import { byId } from "./dom.js";
 import { Findings } from "./findings.js";
 import { startLive } from "./live.js";
@@ -41,8 +41,8 @@ class App {
     }
   }
 
-  // Show a scene; `shapes` are the arrays of its solids, in the same order.
-  show(scene, shapes) {
+  // Show a scene; `shapes` are the arrays of its solids, in the same order. `whole`: its lists are asked, too.
+  show(scene, shapes, whole = true) {
     this.scene = scene;
     this.solids.fill(scene.parts, scene.solids, shapes);
     this.say(scene);
@@ -50,7 +50,8 @@ class App {
     this.findings.fill(scene);
     this.parts.fill(scene);
     this.section.again();
-    fillTables(this, scene);
+    for (const list of document.querySelectorAll("#runs-box, #gaps-box, #rooms-box, #not-checked-box")) list.classList.toggle("stale", !whole);
+    if (whole) fillTables(this, scene);
   }
 
   say(scene) {
@@ -104,7 +105,7 @@ async function start() {
   if (!("DecompressionStream" in window)) throw new Error("this browser is too old to unpack the drawing (before 2023)");
   const scene = readScene("scene");
   const app = new App(scene);
-  const shapes = unpack(scene.solids, await inflate(byId("shapes").textContent));
+  const shapes = unpack(scene.solids, await inflate(bytesOf(byId("shapes").textContent)));
   app.show(scene, shapes);
   app.stage.fit();
   app.stage.look(direction(OVERVIEW), scene.bounds, false);

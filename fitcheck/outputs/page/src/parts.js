@@ -9,7 +9,10 @@ export class Parts {
   }
 
   fill(scene) {
+    const before = JSON.stringify((this.parts ?? []).map(({ name, verdict }) => [name, verdict]));
+    const same = before === JSON.stringify(scene.parts.map(({ name, verdict }) => [name, verdict]));
     this.parts = scene.parts;
+    if (same) return this.refresh();
     byId("parts").replaceChildren(...scene.parts.map((part) => this.row(part)));
     this.sift();
     this.refresh();

@@ -22,14 +22,40 @@ export class Solids {
     this.focus = null;
   }
 
-  // Take over a scene's parts and solids; `shapes` are their arrays, in the same order.
+  // Take over a scene's parts and solids; `shapes` are their arrays, in the same order. What has the same points
+  // as before is moved and coloured anew, not made anew.
   fill(parts, solids, shapes) {
-    for (const solid of this.all) drop(solid);
-    this.group.clear();
+    const before = new Map(this.all.map((solid) => [this.key(solid), solid]));
     this.parts = parts;
-    this.all = solids.map((record, k) => this.made(record, shapes[k]));
-    for (const solid of this.all) this.group.add(solid.mesh, solid.creases, solid.rounds);
+    const now = solids.map((record, k) => {
+      const old = before.get(this.key(record));
+      if (old?.shape.points !== shapes[k].points) return this.made(record, shapes[k]);
+      before.delete(this.key(record));
+      return this.again(old, record, shapes[k]);
+    });
+    for (const solid of before.values()) drop(solid, this.group);
+    for (const solid of now) if (!solid.mesh.parent) this.group.add(solid.mesh, solid.creases, solid.rounds);
+    this.all = now;
     this.stand();
+  }
+
+  key(solid) {
+    return `${this.parts[solid.part].name} ${solid.name}`;
+  }
+
+  again(solid, record, shape) {
+    const part = this.parts[record.part];
+    if (solid.shape.values !== shape.values) {
+      const attribute = solid.mesh.geometry.getAttribute("value");
+      attribute.array.set(shape.values);
+      attribute.needsUpdate = true;
+    }
+    Object.assign(solid, record, { shape });
+    const { uniforms } = solid.mesh.material;
+    uniforms.verdict.value = vector(part.verdict ? this.colours[part.verdict] : FAR_COLOUR);
+    uniforms.hatched.value = part.verdict === "fails";
+    this.place(solid, part.pose);
+    return solid;
   }
 
   made(record, shape) {
@@ -39,7 +65,8 @@ export class Solids {
     const geometry = new BufferGeometry();
     geometry.setAttribute("position", new BufferAttribute(shape.points, 3));
     geometry.setAttribute("normal", new BufferAttribute(shape.normals, 3, true));
-    geometry.setAttribute("value", new BufferAttribute(shape.values, 1));
+    // Its own copy: other values are written into it later.
+    geometry.setAttribute("value", new BufferAttribute(shape.values.slice(), 1));
     geometry.setIndex(new BufferAttribute(shape.triangles, 1));
     geometry.computeBoundingBox();
     geometry.computeBoundingSphere();
@@ -122,7 +149,8 @@ function doubled(sides, from) {
   return found;
 }
 
-function drop(solid) {
+function drop(solid, group) {
+  group.remove(solid.mesh, solid.creases, solid.rounds);
   solid.mesh.geometry.dispose();
   solid.mesh.material.dispose();
   solid.creases.geometry.dispose();

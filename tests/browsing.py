@@ -21,7 +21,7 @@ ARGUMENTS = [
     "--ignore-gpu-blocklist", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-DESK, PHONE = (1280, 800), (390, 844)
+DESK, PHONE = (1000, 640), (390, 844)
 
 
 @cache

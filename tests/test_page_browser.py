@@ -90,6 +90,7 @@ def test_verdict_first_and_a_finding_flies_there(shown):
     assert before > 0.05
 
 
+@pytest.mark.long
 def test_arrows_of_a_dimension_lie_as_far_apart_as_the_scale_says(shown):
     page = shown.page
     page.locator("#findings li[data-id='interference:card~plug'] button").click()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hmac
 import json
 import secrets
+import sys
 from collections.abc import Callable
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -46,6 +47,11 @@ class LiveServer(ThreadingHTTPServer):
         self.session = session
         self.token = secrets.token_urlsafe(24)
         super().__init__((HERE, port), _Door)
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A page that was closed meanwhile is no fault; all else is told."""
+        if not isinstance(sys.exc_info()[1], OSError):
+            super().handle_error(request, client_address)
 
     @property
     def host(self) -> str:

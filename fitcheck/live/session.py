@@ -13,11 +13,12 @@ from typing import Any
 from fitcheck.live.controls import Control, controls_of
 from fitcheck.live.kept_values import NotKept, keep_values
 from fitcheck.live.quick import Quick, QuickAnswers
+from fitcheck.live.said import said
 from fitcheck.live.thorough import Answered, Asked, Thorough
 from fitcheck.live.watch import EVERY, Signature, signature
 from fitcheck.outputs.page.packed import distances, packed
 from fitcheck.scene.files import decoded
-from fitcheck.scene.mistakes import Mistake, Mistakes, ValueMistake
+from fitcheck.scene.mistakes import Mistakes, ValueMistake
 from fitcheck.scene.text import read_document
 
 # The thorough answer is asked for when values rest so long, s.
@@ -88,7 +89,7 @@ class Session:
             try:
                 quick = self._answers.of(values)
             except (Mistakes, ValueMistake) as wrong:
-                return body({"wrong": _words(wrong)})
+                return body({"wrong": said(wrong)})
             self.values, self.quick = values, quick
             answer = self._body(quick, set(known))
         self._want_thorough()
@@ -218,10 +219,10 @@ class Session:
                 answers = self._answers.at(document, anew=others)
                 quick = answers.of({})
             except (Mistakes, ValueMistake) as wrong:
-                return self._tell("broken", body({"wrong": _words(wrong)}))
+                return self._tell("broken", body({"wrong": said(wrong)}))
             except OSError as why:
-                said = f"{self.path.name} cannot be read: {why.strerror or why}"
-                return self._tell("broken", body({"wrong": said}))
+                words = f"{self.path.name} cannot be read: {why.strerror or why}"
+                return self._tell("broken", body({"wrong": words}))
             finally:
                 self._signature = now
             self._bytes, self.document, self._answers = data, document, answers
@@ -239,10 +240,3 @@ def body(data: Mapping[str, Any], shapes: bytes = b"", values: bytes = b"") -> b
     """An answer: the lengths of data and shapes, then data (JSON), shapes and values (deflated)."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()
     return struct.pack("<II", len(text), len(shapes)) + text + shapes + values
-
-
-def _words(wrong: Mistakes | ValueMistake) -> str:
-    if isinstance(wrong, ValueMistake):
-        return wrong.problem + (f"; {wrong.mend}" if wrong.mend else "")
-    items: tuple[Mistake, ...] = wrong.items
-    return "\n".join(map(str, items))

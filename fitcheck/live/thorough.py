@@ -95,6 +95,7 @@ def _answer(asked: Asked, pipe: Connection) -> Answered:
     Raises:
         Superseded: something newer was asked.
     """
+    from fitcheck.live.said import said
     from fitcheck.scene.mistakes import Mistakes, ValueMistake
 
     def say(words: str) -> None:
@@ -104,10 +105,8 @@ def _answer(asked: Asked, pipe: Connection) -> Answered:
 
     try:
         return Answered(asked.number, data=(found := _found(asked, say))[0], shapes=found[1])
-    except Mistakes as wrong:
-        return Answered(asked.number, wrong="\n".join(map(str, wrong.items)))
-    except ValueMistake as wrong:
-        return Answered(asked.number, wrong=wrong.problem)
+    except (Mistakes, ValueMistake) as wrong:
+        return Answered(asked.number, wrong=said(wrong))
 
 
 def _found(asked: Asked, say: Callable[[str], None]) -> tuple[str, bytes]:

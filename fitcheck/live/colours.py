@@ -63,9 +63,10 @@ class Colours:
 
     def of(self, world: World, bands: Bands) -> list[Coloured]:
         """All solids of a world, part by part in scene order, as `bodies` counts them."""
-        about = concerns(world, bands)
         box = bodies(world).body_bounds
-        near = (bounds_gap(box[:, None], box[None, :]) < bands.reach) & about.counts
+        near = bounds_gap(box[:, None], box[None, :]) < bands.reach
+        about = concerns(world, bands, near)
+        near &= about.counts
         owners = [
             (index, part, self._form(solid))
             for index, part in enumerate(world.parts)

@@ -22,6 +22,7 @@ from fitcheck.outputs import page as pages
 from fitcheck.outputs.page.described import described
 from fitcheck.outputs.page.packed import STEPS, packed, record
 from fitcheck.outputs.page.refine import OFF
+from fitcheck.outputs.page.results import more_of
 from fitcheck.outputs.page.shapes import drawn_solids
 from fitcheck.outputs.page.words import CAUTIONS
 from fitcheck.outputs.pictures.bands import bands_of
@@ -274,6 +275,26 @@ def test_the_command_writes_a_page_with_layouts_and_plot(tmp_path):
     assert data["layouts"]["rows"] == [[1, 4, "fits"], [2, 5.5, "fails"]]
     assert data["plots"][0]["data"].startswith("data:image/png;base64,iVBORw0KGgo")
     assert str(tmp_path) not in out.read_text("utf-8")
+
+
+def test_results_are_read_as_they_came(tmp_path):
+    """Lines of a batch that several processes wrote: in the order of the layouts, one that cannot be built too."""
+    lines = [
+        {"format": "head"},
+        {"layout": 2, "values": {"gap": "5 mm"}, "verdict": None, "mistakes": ["no"]},
+        {"layout": 1, "values": {"gap": "4 mm"}, "verdict": "fits", "figures": {"room": 61.25}},
+    ]
+    (tmp_path / "all.jsonl").write_text("".join(json.dumps(one) + "\n" for one in lines))
+    table = more_of(tmp_path / "all.jsonl", [])["layouts"]
+    assert table["columns"] == ["layout", "gap", "verdict", "room", "sentence"]
+    assert table["rows"] == [[1, "4 mm", "fits", 61.25, ""], [2, "5 mm", "cannot be built", None, ""]]
+
+
+def test_a_scene_with_nothing_solid_has_a_page():
+    """Places to measure from may stand alone; there is nothing to draw, and that is no fault."""
+    empty = world(part("point"))
+    text = pages.page(empty, check_world(empty))
+    assert json.loads(embedded(text, "scene"))["solids"] == []
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,16 @@ from __future__ import annotations
 import contextlib
 import json
 import multiprocessing
+import os
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
+
+# How much the process gives way to others, the one that answers at once among them.
+POLITE = 10
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,9 @@ class Thorough:
 
 
 def _work(pipe: Connection) -> None:
-    """Answer questions until nobody asks any more."""
+    """Answer questions until nobody asks any more; the quick answers go before."""
+    if hasattr(os, "nice"):
+        os.nice(POLITE)
     try:
         asked = pipe.recv()
         while True:

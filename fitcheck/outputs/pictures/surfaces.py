@@ -43,13 +43,17 @@ class Skin:
         return np.array([points.min(axis=0), points.max(axis=0)])
 
 
-def skins(parts: Sequence[Part]) -> list[Skin]:
-    """One skin a solid that has pieces, part by part in scene order (as `bodies` counts them)."""
+def skins(parts: Sequence[Part], sagitta: float = 0.0) -> list[Skin]:
+    """One skin a solid that has pieces, part by part in scene order (as `bodies` counts them).
+
+    `sagitta` as for `patch_of`.
+    """
     found = []
     for index, part in enumerate(parts):
         for solid in part.shape.solids.values():
             patches = [
-                _without_seams(patch_of(piece), piece, solid).moved(part.pose) for piece in solid.pieces
+                _without_seams(patch_of(piece, sagitta), piece, solid).moved(part.pose)
+                for piece in solid.pieces
             ]
             if patches:
                 found.append(Skin(index, solid, Patch.joined(patches)))
@@ -108,8 +112,8 @@ def refined(plain: Cloth, measure: Measure, demand: float, far: float) -> Cloth:
     measured = np.isfinite(now.values[now.triangles]).all(axis=1)
     done, active = [now.triangles[~measured]], now.triangles[measured]
     for _ in range(ROUNDS):
-        edges, of_triangle = _edges(active)
-        marked = _may_change(now, edges, demand, far)
+        edges, of_triangle = triangle_edges(active)
+        marked = may_change(now, edges, demand, far)
         touched = marked[of_triangle].any(axis=1)
         done.append(active[~touched])
         if not touched.any():
@@ -117,11 +121,11 @@ def refined(plain: Cloth, measure: Measure, demand: float, far: float) -> Cloth:
             break
         middle_of_edge = np.where(marked, len(now.points) + np.cumsum(marked) - 1, -1)
         active = split_triangles(active[touched], middle_of_edge[of_triangle[touched]])
-        now = _with_middles(now, edges[marked], measure)
+        now = with_middles(now, edges[marked], measure)
     return replace(now, triangles=np.concatenate([*done, active]))
 
 
-def _edges(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def triangle_edges(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(k, 2) edges, and (m, 3) which of them are 01, 12 and 20 of each triangle."""
     ends = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64), axis=1)
     span = int(ends.max()) + 1 if len(ends) else 1
@@ -129,17 +133,22 @@ def _edges(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.stack([keys // span, keys % span], axis=1), of_triangle.reshape(-1, 3)
 
 
-def _may_change(now: Cloth, edges: np.ndarray, demand: float, far: float) -> np.ndarray:
+def may_change(
+    now: Cloth, edges: np.ndarray, demand: float, far: float, coarse: float = COARSE
+) -> np.ndarray:
+    """(k,) bool: edges (k, 2) longer than `coarse` along which the colour may change, as their ends' values
+    allow; where the demand may be crossed, all that are longer than FINE."""
     a, b = edges[:, 0], edges[:, 1]
     length = np.linalg.norm(now.points[a] - now.points[b], axis=1)
     middle = (now.values[a] + now.values[b]) / 2
     low, high = middle - UNDERCUT * length, middle + UNDERCUT * length
-    coloured = (low < far) & (high > 0) & (length > COARSE)
+    coloured = (low < far) & (high > 0) & (length > coarse)
     critical = (low < demand) & (high > -demand) & (length > FINE)
     return np.asarray(coloured | critical)
 
 
-def _with_middles(now: Cloth, edges: np.ndarray, measure: Measure) -> Cloth:
+def with_middles(now: Cloth, edges: np.ndarray, measure: Measure) -> Cloth:
+    """The cloth with the middles of edges (k, 2) as further points, measured."""
     a, b = edges.T
     points = (now.points[a] + now.points[b]) / 2
     normals = now.normals[a] + now.normals[b]

@@ -13,7 +13,7 @@ from fitcheck.world.frames import Frame
 
 # Two faces that meet at more than this angle have an edge to draw; common practice.
 FEATURE_ANGLE_DEG = 30.0
-CYLINDER_SIDES = 48
+CYLINDER_SIDES, FEWEST_SIDES = 48, 12
 NO_LINES = np.zeros((0, 2, 3))
 
 
@@ -79,14 +79,20 @@ class Patch:
         )
 
 
-def patch_of(piece: Piece) -> Patch:
-    """A piece's surface in the frame of its part."""
+def patch_of(piece: Piece, sagitta: float = 0.0) -> Patch:
+    """A piece's surface in the frame of its part.
+
+    Args:
+        piece: box, cylinder or mesh.
+        sagitta: how far a facet of a cylinder may lie inside it, mm; 0: CYLINDER_SIDES facets for any.
+    """
     if piece.mesh is not None:
         plain = _mesh(Held(piece.mesh))
     elif piece.kind == Kind.BOX:
         plain = _box(*map(float, piece.half))
     else:
-        plain = _cylinder(float(piece.half[0]), float(piece.half[2]))
+        radius = float(piece.half[0])
+        plain = _cylinder(radius, float(piece.half[2]), sides(radius, sagitta))
     return plain.moved(Frame(piece.rotation, piece.centre))
 
 
@@ -115,9 +121,16 @@ def _box(x: float, y: float, z: float) -> Patch:
     )
 
 
+def sides(radius: float, sagitta: float) -> int:
+    """How many facets keep within a sagitta of a round surface: from FEWEST_SIDES to CYLINDER_SIDES."""
+    if sagitta <= 0:
+        return CYLINDER_SIDES
+    needed = np.pi / np.arccos(max(1 - sagitta / radius, 0.0))
+    return int(np.clip(4 * np.ceil(needed / 4), FEWEST_SIDES, CYLINDER_SIDES))
+
+
 @lru_cache(maxsize=1024)
-def _cylinder(radius: float, half: float) -> Patch:
-    n = CYLINDER_SIDES
+def _cylinder(radius: float, half: float, n: int) -> Patch:
     angle = np.arange(n) * 2 * np.pi / n
     ring = np.stack([np.cos(angle), np.sin(angle), np.zeros(n)], axis=1)
     low, high = ring * radius - [0, 0, half], ring * radius + [0, 0, half]

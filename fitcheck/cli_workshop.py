@@ -95,7 +95,7 @@ def pack(
 
     printer = Printer(*_corrected(measured))
     _check(out)
-    world, report = checked(scene, set_)
+    world, report = checked(scene, set_, facts=True)
     with rewritten_line(sys.stderr, silent=False) as write:
         whole = Pack(world, report, drawn(world), paper, printer, tell=write)
         files = list(whole.files())

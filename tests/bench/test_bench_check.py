@@ -81,6 +81,9 @@ def test_scene_to_findings(benchmark, worlds):
 
 
 def test_file_to_findings(benchmark):
+    if not benchmark.enabled:
+        pytest.skip("seconds: with --benchmark-enable")
+
     def ours():
         forget()
         return fitcheck.check_world(loaded(), facts=False)

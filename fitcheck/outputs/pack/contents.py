@@ -77,6 +77,13 @@ def _pictures(pack: Pack) -> Iterator[File]:
         pack.missing.append(f"a picture: {why.problem}")
 
 
+def _page(pack: Pack) -> Iterator[File]:
+    from fitcheck.outputs.page import page
+
+    pack.tell("drawing: the page")
+    yield "page.html", page(pack.world, pack.report).encode("utf-8")
+
+
 def _templates(pack: Pack) -> Iterator[File]:
     pack.tell("drawing: templates")
     for name, content in template_files(pack.templates.drawings, pack.paper, pack.printer):
@@ -136,11 +143,12 @@ def _report(pack: Pack) -> Iterator[File]:
     yield "report.txt", report_text(pack.report, everything=True).encode("utf-8")
 
 
-# What is in the pack, in the order of its list. Another kind of file (such as a page that opens in a browser)
-# is one more row here, and a function like those above.
+# What is in the pack, in the order of its list. Another kind of file is one more row here, and a function
+# like those above.
 SECTIONS: tuple[tuple[str, Callable[[Pack], Iterator[File]]], ...] = (
     ("what the check says, in full", _report),
     ("pictures of every named view", _pictures),
+    ("the scene as a page: opens in any browser, from disk", _page),
     ("templates 1:1: PDF to print, DXF for a cutter, SVG to look at, CSV of the holes", _templates),
     ("tubes and cables to cut; how rigid tubes are bent", _tubes),
     ("screws by length", _screws),

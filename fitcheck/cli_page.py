@@ -74,7 +74,7 @@ def live(
     Example: fitcheck live scenes/dome_render.yaml
     """
     from fitcheck.live.server import LiveServer
-    from fitcheck.live.session import Session
+    from fitcheck.live.viewing import Viewing
     from fitcheck.scene.files import read_file
     from fitcheck.scene.mistakes import ValueMistake
 
@@ -82,13 +82,13 @@ def live(
     announce_compilation()
     reading(lambda: read_file(scene))
     try:
-        session = reading(lambda: Session(scene, values))
+        viewing = reading(lambda: Viewing(scene, values))
     except ValueMistake as why:
         refuse(f"{scene}: {why.problem}" + (f"; {why.mend}" if why.mend else ""))
     try:
-        server = LiveServer(session, port)
+        server = LiveServer(viewing, port)
     except OSError as why:
-        session.end()
+        viewing.end()
         refuse(f"--port {port}: {why.strerror or why}")
     say(f"{server.address}\n")
     tell("open this address in a browser on this computer; it is for you alone; Ctrl-C ends it\n")
@@ -99,4 +99,4 @@ def live(
     try:
         server.serve_forever()
     finally:
-        session.end()
+        viewing.end()

@@ -23,7 +23,7 @@ from fitcheck.live.controls import controls_of
 from fitcheck.live.kept_values import NotKept, keep_values, replaced
 from fitcheck.live.quick import LATER, QuickAnswers
 from fitcheck.live.server import BODY_BYTES, LiveServer
-from fitcheck.live.session import Session
+from fitcheck.live.viewing import Viewing
 from fitcheck.outputs.page.packed import distances
 from fitcheck.outputs.pictures.bands import bands_of
 from fitcheck.outputs.pictures.field import field_of
@@ -263,15 +263,15 @@ class Visitor:
 
 @contextmanager
 def served(path: Path, given=None):
-    session = Session(path, given or {})
-    server = LiveServer(session)
+    viewing = Viewing(path, given or {})
+    server = LiveServer(viewing)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     try:
         yield Visitor(server)
     finally:
         server.shutdown()
         server.server_close()
-        session.end()
+        viewing.end()
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,8 @@ def test_dragging_changes_the_verdict_and_the_file_follows_when_told(started, tm
     path = tmp_path / "cube.yaml"
     path.write_text(CUBE)
     with served(path) as visitor:
-        found = opened(started, f"http://{visitor.host}/{visitor.token}/")
+        # A small window: it is drawn in software.
+        found = opened(started, f"http://{visitor.host}/{visitor.token}/", (840, 480))
         page = found.page
         verdict, said, wrong = (page.locator(name) for name in ("#verdict", "#live-said", "#live-wrong"))
         before = found.picture()

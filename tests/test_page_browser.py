@@ -146,6 +146,7 @@ def test_a_section_fills_what_it_cuts(shown):
     assert (shown.picture()[pixel(shown, "top", [60, 60, 40])] < WHITE).all()
 
 
+@pytest.mark.long
 def test_measuring_catches_corners(shown):
     page = shown.page
     look(shown, "top")
@@ -160,6 +161,7 @@ def test_measuring_catches_corners(shown):
     assert page.locator("#figure").inner_text() == f"{np.hypot(60, 100):.1f} mm"
 
 
+@pytest.mark.long
 def test_keys_turn_and_a_phone_is_served(started, from_disk):
     found = opened(started, from_disk, PHONE, has_touch=True, is_mobile=True)
     page = found.page

@@ -11,7 +11,7 @@ from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
-from fitcheck.live.session import Session, Wrong, body
+from fitcheck.live.viewing import Viewing, Wrong, body
 from fitcheck.outputs.page import sheet
 
 HERE = "127.0.0.1"
@@ -39,12 +39,12 @@ class Refused(Exception):
 
 
 class LiveServer(ThreadingHTTPServer):
-    """Serves one session; `address` is where."""
+    """Serves one viewing; `address` is where."""
 
     daemon_threads = True
 
-    def __init__(self, session: Session, port: int = 0) -> None:
-        self.session = session
+    def __init__(self, viewing: Viewing, port: int = 0) -> None:
+        self.viewing = viewing
         self.token = secrets.token_urlsafe(24)
         super().__init__((HERE, port), _Door)
 
@@ -113,14 +113,14 @@ class _Door(BaseHTTPRequestHandler):
         return str(rest[0])
 
     def _page(self) -> tuple[str, bytes]:
-        data, shapes = self.server.session.page()
+        data, shapes = self.server.viewing.page()
         return HTML, sheet(data, shapes, connects=True).encode()
 
     def _news(self) -> tuple[str, bytes]:
         seen = self._query.removeprefix("seen=")
         if not (seen.isascii() and seen.isdigit() and len(seen) < 10):
             raise Refused(HTTPStatus.BAD_REQUEST, "write ?seen=NUMBER")
-        return BINARY, self.server.session.news(int(seen)) or b""
+        return BINARY, self.server.viewing.news(int(seen)) or b""
 
     def _ask(self) -> tuple[str, bytes]:
         asked = self._read()
@@ -128,13 +128,13 @@ class _Door(BaseHTTPRequestHandler):
         if not isinstance(known, list) or not all(isinstance(one, str) for one in known):
             raise Refused(HTTPStatus.BAD_REQUEST, "known: a list of keys")
         try:
-            return BINARY, self.server.session.ask(_values(asked), known)
+            return BINARY, self.server.viewing.ask(_values(asked), known)
         except Wrong as why:
             return BINARY, body({"wrong": str(why)})
 
     def _keep(self) -> tuple[str, bytes]:
         try:
-            return BINARY, body(self.server.session.keep(_values(self._read())))
+            return BINARY, body(self.server.viewing.keep(_values(self._read())))
         except Wrong as why:
             return BINARY, body({"wrong": str(why)})
 

@@ -14,20 +14,20 @@ from statistics import median
 import pytest
 from test_live import heard, served
 
-from fitcheck.live.session import Session
+from fitcheck.live.viewing import Viewing
 
 SCENE = Path(__file__).resolve().parents[2] / "scenes" / "dome_render.yaml"
 STEPS = 30
 
 
-def quick_steps(session, values) -> tuple[list[float], list[float]]:
+def quick_steps(viewing, values) -> tuple[list[float], list[float]]:
     """Milliseconds of each step after the first three, which meet what was never drawn before: by the clock,
     and of the processor (which other work on this computer does not lengthen)."""
     known: set[str] = set()
     clock, worked = [], []
     for value in values:
         begun, cpu = time.perf_counter(), time.thread_time()
-        told = session.ask(value, known)
+        told = viewing.ask(value, known)
         clock.append((time.perf_counter() - begun) * 1e3)
         worked.append((time.thread_time() - cpu) * 1e3)
         (size,) = struct.unpack("<I", told[:4])
@@ -42,7 +42,7 @@ def test_a_step_of_a_control(tmp_path):
     path = tmp_path / "dome.yaml"
     path.write_bytes(SCENE.read_bytes())
     begun = time.thread_time()
-    session = Session(path, {})
+    viewing = Viewing(path, {})
     first = (time.thread_time() - begun) * 1e3
     sets = {
         "setback": [{"setback": f"{8 + 0.5 * k:g} mm"} for k in range(STEPS)],
@@ -52,13 +52,13 @@ def test_a_step_of_a_control(tmp_path):
     try:
         print(f"\nthe first answer: {first:.0f} ms of the processor")
         for name, values in sets.items():
-            clock, worked = quick_steps(session, values)
+            clock, worked = quick_steps(viewing, values)
             print(
                 f"a step of {name}: {median(worked):.0f} ms of the processor, {median(clock):.0f} ms by the clock, "
                 f"in the median; 1/{first / median(worked):.0f} of the first"
             )
     finally:
-        session.end()
+        viewing.end()
 
 
 @pytest.mark.long

@@ -35,12 +35,11 @@ function rooms(app, scene) {
 }
 
 function layouts(scene) {
-  const inside = [];
+  const inside = scene.plots.map((plot) => element("img", { src: plot.data, alt: `plot of layouts: ${plot.name}` }));
   const given = scene.layouts;
   if (given) {
     const more = given.count > given.rows.length ? `, the first ${given.rows.length} of ${given.count}` : "";
     inside.push(element("p", { className: "note", text: `from ${given.file}${more}` }), table(given.columns, given.rows));
   }
-  for (const plot of scene.plots) inside.push(element("img", { src: plot.data, alt: `plot of layouts: ${plot.name}` }));
   put("layouts", (given ? given.count : 0) || scene.plots.length, ...inside);
 }

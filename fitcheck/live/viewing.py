@@ -33,7 +33,7 @@ class Wrong(Exception):
     """What was asked makes no sense; says why."""
 
 
-class Session:
+class Viewing:
     """A scene and its page.
 
     Args:

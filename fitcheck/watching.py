@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
-
-import yaml
-from watchfiles import Change, watch
 
 from fitcheck import check_world, load
 from fitcheck.console import announce_compilation, colour, given_values, refuse, say, tell
@@ -18,16 +14,10 @@ from fitcheck.outputs.progress import rewritten_line
 from fitcheck.outputs.text import mistakes_text, report_text
 from fitcheck.report import Report
 from fitcheck.runs.lay import laid
+from fitcheck.scene.files import read_file
 from fitcheck.scene.mistakes import Mistakes, ValueMistake
-
-# What a scene is read from: files with other endings may be written beside it without being heard.
-ENDINGS = (".yaml", ".yml", ".stl", ".obj", ".ply", ".3mf", ".glb", ".gltf", ".bin", ".step", ".stp")
-# Saves so near to each other are one, ms: an editor writes a file in several steps.
-TOGETHER = 150
-# How long a look for saves takes, ms, and how often it is looked while nothing else is done, s.
-LOOK, BETWEEN = 5, 0.05
-# So many folders are watched at most.
-FOLDERS = 200
+from fitcheck.scene.saved import EVERY, Signature, signature
+from fitcheck.scene.text import Document, read_document
 
 
 class Saved(Exception):
@@ -35,54 +25,38 @@ class Saved(Exception):
 
 
 class Saves:
-    """What is saved in the folders that a scene is read from.
-
-    The folders are watched, not the files: many editors write another file and rename it.
-    """
+    """What is saved of the files that a scene is made of."""
 
     def __init__(self, scene: Path) -> None:
         self.scene = scene
-        self.folders: tuple[Path, ...] = ()
-        self._seen: Iterator[set[tuple[Change, str]]] = iter(())
-        self._waiting = False
-        self.follow()
-
-    def follow(self) -> None:
-        """Watch the folders that the scene names now."""
-        folders = tuple(sorted(_folders(self.scene)))
-        if folders != self.folders:
-            self.folders = folders
-            self._seen = watch(
-                *folders, recursive=False, watch_filter=lambda _, path: path.lower().endswith(ENDINGS),
-                debounce=TOGETHER, rust_timeout=LOOK, yield_on_timeout=True, raise_interrupt=True,
-            )  # fmt: skip
-            # It begins to listen when it is first asked.
-            self._waiting = self._waiting or bool(next(self._seen))
+        self._read: tuple[object, Document | None] = (None, None)
+        self._seen = self._now()
 
     def any(self) -> bool:
         """Whether something was saved since it was last waited for."""
-        self._waiting = self._waiting or bool(next(self._seen))
-        return self._waiting
+        return self._now() != self._seen
 
     def wait(self) -> None:
-        """Come back when something was saved."""
+        """Come back when something was saved, and nothing more is being written."""
         while not self.any():
-            time.sleep(BETWEEN)
-        self._waiting = False
+            time.sleep(EVERY)
+        while (now := self._now()) != self._seen:
+            self._seen = now
+            time.sleep(EVERY)
+
+    def _now(self) -> Signature:
+        own = signature(self.scene, None)
+        if own != self._read[0]:
+            self._read = own, _document(self.scene)
+        return signature(self.scene, self._read[1])
 
 
-def _folders(scene: Path) -> set[Path]:
-    """The scene's own folder, and those of its models with what lies in them."""
-    found = {scene.parent.resolve()}
+def _document(scene: Path) -> Document | None:
+    """The scene as it is written; None where it cannot be read: that is told by whoever reads it in full."""
     try:
-        said = (yaml.safe_load(scene.read_text("utf-8")) or {}).get("model_folders") or []
-        for name in said:
-            models = scene.parent / str(name)
-            if models.is_dir():
-                found |= {models.resolve(), *(one.resolve() for one in models.rglob("*/"))}
-    except (OSError, ValueError, AttributeError, TypeError, RecursionError, yaml.YAMLError):
-        pass  # half written, or wrong: that is told by whoever reads it
-    return set(sorted(found)[:FOLDERS])
+        return read_document(read_file(scene), str(scene))
+    except Mistakes:
+        return None
 
 
 def run_watch(scene: Path, given: list[str] | None) -> None:
@@ -99,7 +73,6 @@ def run_watch(scene: Path, given: list[str] | None) -> None:
             saves.wait()
             continue
         tell(f"watching {scene}; Ctrl-C stops it\n")
-        saves.follow()
         saves.wait()
 
 

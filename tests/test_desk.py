@@ -266,7 +266,7 @@ def test_a_newer_save_ends_a_check_that_is_under_way(tmp_path, monkeypatch):
     scene.write_text(SCENE)
     saves = watching.Saves(scene)
     saved(scene, SCENE.replace("12", "13"))
-    until(lambda: "yes" if saves.any() else "no", "yes", 10)
+    assert saves.any()
     with pytest.raises(watching.Saved):
         watching._asked(scene, {}, None, saves)
     saves.wait()
@@ -275,14 +275,23 @@ def test_a_newer_save_ends_a_check_that_is_under_way(tmp_path, monkeypatch):
         assert watching._asked(scene, {}, None, saves).verdict == "fits"
 
 
-def test_folders_of_models_are_watched(tmp_path):
-    (tmp_path / "own" / "scans").mkdir(parents=True)
+def test_models_and_meshes_are_watched(tmp_path):
+    (tmp_path / "own").mkdir()
     scene = tmp_path / "scene.yaml"
     scene.write_text(f"model_folders: [own]\n{SCENE}")
     saves = watching.Saves(scene)
-    assert set(saves.folders) == {tmp_path.resolve(), *(tmp_path.resolve() / n for n in ("own", "own/scans"))}
-    (tmp_path / "own" / "scans" / "notes.txt").write_text("not heard")
-    time.sleep(0.4)
+    (tmp_path / "own" / "notes.txt").write_text("not heard")
     assert not saves.any()
-    (tmp_path / "own" / "scans" / "part.stl").write_text("heard")
-    until(lambda: "yes" if saves.any() else "no", "yes", 10)
+    (tmp_path / "own" / "part.stl").write_text("heard")
+    assert saves.any()
+    saves.wait()
+    assert not saves.any()
+    # A scene that names another folder is followed there, one that cannot be read to itself.
+    (tmp_path / "other").mkdir()
+    scene.write_text(f"model_folders: [other]\n{SCENE}")
+    saves.wait()
+    (tmp_path / "other" / "shelf.yaml").write_text("heard")
+    assert saves.any()
+    scene.write_text("parts: [")
+    saves.wait()
+    assert not saves.any()

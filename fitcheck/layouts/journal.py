@@ -22,6 +22,7 @@ from fitcheck.layouts.read import Layouts
 from fitcheck.layouts.whole_file import whole_file
 from fitcheck.scene.mistakes import Mark, Mistake, Mistakes
 from fitcheck.scene.read import Model, scene_of
+from fitcheck.scene.saved import is_mesh
 
 # Raised when a key changes its meaning or goes; new keys do not raise it.
 FORMAT = "fitcheck-layouts/1"
@@ -37,11 +38,6 @@ def digest(layouts: Layouts, models: dict[str, Model]) -> str:
     for file in sorted(path for folder in folders for path in folder.rglob("*") if is_mesh(path)):
         found.update(f"{file.name} {file.stat().st_size} {file.stat().st_mtime_ns}\0".encode())
     return found.hexdigest()[:16]
-
-
-def is_mesh(path: Path) -> bool:
-    """Whether a file holds a mesh, by its name."""
-    return path.suffix.lower() in (".stl", ".obj", ".ply", ".3mf", ".gltf", ".glb")
 
 
 class Journal:

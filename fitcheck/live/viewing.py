@@ -15,10 +15,10 @@ from fitcheck.live.kept_values import NotKept, keep_values
 from fitcheck.live.quick import Quick, QuickAnswers
 from fitcheck.live.said import said
 from fitcheck.live.thorough import Answered, Asked, Thorough
-from fitcheck.live.watch import EVERY, Signature, signature
 from fitcheck.outputs.page.packed import distances, packed
 from fitcheck.scene.files import decoded
 from fitcheck.scene.mistakes import Mistakes, ValueMistake
+from fitcheck.scene.saved import EVERY, Signature, signature
 from fitcheck.scene.text import read_document
 
 # The thorough answer is asked for when values rest so long, s.

@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from fitcheck.layouts.journal import is_mesh
 from fitcheck.scene.text import Document
 
+# Endings of files that hold a mesh, or what one is made of.
+MESHES = (".stl", ".obj", ".ply", ".3mf", ".gltf", ".glb", ".step", ".stp")
 # Looked at so often, s: an edit is seen well within a second.
 EVERY = 0.15
 
 Signature = Mapping[Path, tuple[int, int, int]]
+
+
+def is_mesh(path: Path) -> bool:
+    """Whether a file holds a mesh, by its name."""
+    return path.suffix.lower() in MESHES
 
 
 def files_of(path: Path, document: Document | None) -> Iterator[Path]:

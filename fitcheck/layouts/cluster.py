@@ -23,9 +23,10 @@ from time import monotonic, perf_counter
 from typing import Any
 
 from fitcheck.layouts.asked import Asker
-from fitcheck.layouts.journal import digest, is_mesh, models_of
+from fitcheck.layouts.journal import digest, models_of
 from fitcheck.layouts.read import Layouts
 from fitcheck.layouts.workers import AHEAD, Record, chunk_after, lost
+from fitcheck.scene.saved import is_mesh
 
 # The scheduler has to answer within so many seconds; so long no worker may be there before we give up.
 ANSWERS, ALONE = 10.0, 60.0

@@ -73,6 +73,17 @@ def bounds(drawing: Drawing) -> tuple[float, float, float, float]:
     return -PAD, -PAD, wide + PAD, high + PAD
 
 
+def box(one: Ink) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y of one line, outline or text (of a text never too small)."""
+    if isinstance(one, Line):
+        (x, y), (u, v) = one.a, one.b
+        return min(x, u), min(y, v), max(x, u), max(y, v)
+    if isinstance(one, Outline):
+        return one.shape.bounds
+    (x, y), long = one.at, len(one.text) * one.height
+    return x - long, y - long, x + long, y + long
+
+
 def segments(items: tuple[Ink, ...], facet: float = 0.5) -> np.ndarray:
     """(n, 2, 2) all lines and outlines as straight segments, round ones in steps of about `facet`, mm."""
     found = []

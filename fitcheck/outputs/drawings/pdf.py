@@ -19,7 +19,7 @@ from fitcheck.outputs.drawings.paper import (
 )
 from fitcheck.outputs.drawings.wording import heading, notes, table
 from fitcheck.templates.drawing import Circle, Drawing
-from fitcheck.templates.marks import Ink, Line, Outline, bounds, ink
+from fitcheck.templates.marks import Ink, Line, Outline, bounds, box, ink
 from fitcheck.templates.tiles import (
     BELOW,
     LEFT,
@@ -123,7 +123,10 @@ def _sheet(pages: Pages, drawing: Drawing, tiling: Tiling, tile: Tile) -> None:
     c.scale(tiling.scale[0] * mm, tiling.scale[1] * mm)
     c.translate(-tile.low[0], -tile.low[1])
     for one in ink(drawing):
-        _draw(c, one)
+        low_x, low_y, high_x, high_y = box(one)
+        seen_x = low_x <= tile.low[0] + tiling.window[0] and high_x >= tile.low[0]
+        if seen_x and low_y <= tile.low[1] + tiling.window[1] and high_y >= tile.low[1]:
+            _draw(c, one)
     for k, cross in enumerate(tiling.crosses, 1):
         if tiling.shows(tile, cross):
             _cross(c, cross, str(k))
@@ -217,13 +220,7 @@ def _map(
         fill = tile is here
         c.setFillColorRGB(0.8, 0.86, 0.92)
         c.rect(tile.low[0], tile.low[1], *tiling.window, stroke=1, fill=int(fill))
-    for one in ink(drawing):
-        if isinstance(one, Outline):
-            _stroke(c, one.layer, one.dashed, thin * (1.3 if here is None else 0.8))
-            _outline(c, one)
-        elif isinstance(one, Line) and one.layer == "BEND":
-            _stroke(c, one.layer, False, thin)
-            c.line(*one.a, *one.b)
+    _small(c, drawing, thin, "whole" if here is None else "small")
     for tile in tiling.tiles if here is None else ():
         height = 4.0 / factor
         c.setFillColorRGB(*GREY)
@@ -233,6 +230,22 @@ def _map(
         )
     c.restoreState()
     return factor * (high_x - low_x), factor * (high_y - low_y)
+
+
+def _small(c: Canvas, drawing: Drawing, thin: float, name: str) -> None:
+    """The outlines and bends of a drawing, kept in the file once however many pages show them."""
+    if not c.hasForm(name):
+        low_x, low_y, high_x, high_y = bounds(drawing)
+        c.beginForm(name, low_x, low_y, high_x, high_y)
+        for one in ink(drawing):
+            if isinstance(one, Outline):
+                _stroke(c, one.layer, one.dashed, thin)
+                _outline(c, one)
+            elif isinstance(one, Line) and one.layer == "BEND":
+                _stroke(c, one.layer, False, thin)
+                c.line(*one.a, *one.b)
+        c.endForm()
+    c.doForm(name)
 
 
 def _draw(c: Canvas, one: Ink) -> None:

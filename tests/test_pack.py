@@ -141,6 +141,10 @@ def test_screws_by_length_are_those_of_the_check():
     assert (fans["number"], fans["washers in all"], fans["nuts in all"]) == ("12", "12", "0")
     assert "radiator.fan" in fans["through"]
     assert screws_list(Report("none", Verdict.FITS)) is None
+    # The same screw with and without a washer is two lines.
+    both = tuple({"screw": "M3 × 8 cap", "washers": n, "nuts": 0, "count": 2} for n in (1, 0))
+    listed = rows(screws_list(Report("two", Verdict.FITS, facts={"fastening": {"screws": both}})))
+    assert [row["washers in all"] for row in listed] == ["0", "2"]
 
 
 def test_sizes_of_screws_are_read_as_written():

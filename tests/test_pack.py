@@ -14,7 +14,8 @@ from template_scenes import FOLDED, scene_file
 import fitcheck
 from fitcheck.checks.assembly_order import check_assembly_order
 from fitcheck.checks.fastening import check_fastening
-from fitcheck.finding import Verdict
+from fitcheck.checks.support import check_support
+from fitcheck.finding import Finding, Verdict
 from fitcheck.outputs.pack import contents
 from fitcheck.outputs.pack.assembly import assembly_sheet
 from fitcheck.outputs.pack.contents import Pack
@@ -69,6 +70,42 @@ def test_a_cube_has_neither_glass_nor_anchors_nor_rigid_tubes():
     assert not {"On the wall", "Glass"} & set(said)
     assert not any(title.startswith("Rigid") for title in said)
     assert "by two" not in said["Weight"]
+
+
+@pytest.mark.parametrize(
+    ("scene", "title", "words"),
+    [
+        ("field_cube", "Weight", "tip over at a tilt of"),
+        ("cabinet_wall", "On the wall", "on 4 anchors: each bears"),
+    ],
+)
+def test_what_the_check_says_of_weight_is_told(scene, title, words):
+    world = world_of(scene)
+    answer = check_support(world)
+    report = Report(world.title, Verdict.FITS, answer.findings, {"support": answer.facts})
+    said = {one.title: " ".join(one.lines) for one in sections(world, report, ())}
+    assert words in said[title]
+
+
+def test_what_the_checks_say_of_a_loop_is_told():
+    """Of each loop where a leak lands, that the pump is flooded, what stays when drained, what air stays."""
+    ask = {"check": "loop", "parts": ("a",), "verdict": Verdict.FITS}
+    found = tuple(
+        Finding(**{**ask, "check": check}, sentence=f"told of {rule}", rule=f"loops.loop.{rule}")
+        for check, rule in (
+            ("loop", "leaks"),
+            ("loop", "pump"),
+            ("drainage", "fill"),
+            ("drainage", "drain"),
+            ("loop", "metals"),
+        )
+    )
+    world = world_of("cabinet_wall")
+    said = {one.title: " ".join(one.lines) for one in sections(world, Report("t", Verdict.FITS, found), ())}
+    assert "told of leaks." in said["Before the leak test"]
+    assert "told of pump." in said["Filling and watching"] and "told of fill." in said["Filling and watching"]
+    assert "told of drain." in said["Draining"]
+    assert not any("metals" in words for words in said.values())
 
 
 def test_no_coolant_no_leak_test_but_mains():

@@ -1,5 +1,7 @@
 """Drawings over sheets of paper: the fewest, with seams off holes; laid together they are the drawing again."""
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy import ndimage
@@ -7,10 +9,11 @@ from test_template_files import pages
 
 import fitcheck
 from fitcheck.outputs.drawings import paper as paper_module
+from fitcheck.outputs.drawings.paper import width_of
 from fitcheck.outputs.drawings.pdf import pdf
 from fitcheck.templates import tiles as tiles_module
 from fitcheck.templates.made import templates
-from fitcheck.templates.marks import bounds, ink, segments
+from fitcheck.templates.marks import Words, bounds, ink, segments
 from fitcheck.templates.tiles import BELOW, LEFT, OVERLAP, WHITE, Printer, tiled
 
 PANEL = "parts:\n  panel: {{model: flat_panel, with: {{{with_}}}}}\n"
@@ -161,6 +164,22 @@ def test_the_raster_is_the_drawing():
     for x, y in np.concatenate([rim, hole, edge]):
         row, column = picture.shape[0] - round((y - low[1]) * fine), round((x - low[0]) * fine)
         assert picture[row - 3 : row + 3, column - 3 : column + 3].min() < 100, (x, y)
+
+
+def test_words_at_holes_keep_off_each_other():
+    """Two rows of holes 9 apart, each with its number and size: no two texts meet, by boxes of the font's own widths."""
+    drawing = panel("width: 120, length: 60, columns: 4, rows: 2, column_pitch: 20, row_pitch: 9")
+    texts = [
+        one for one in ink(drawing) if isinstance(one, Words) and one.layer == "TEXT" and "Ø" in one.text
+    ]
+    assert len(texts) == 8
+    boxes = []
+    for one in texts:
+        wide = width_of(one.text, one.height)
+        left = one.at[0] - {"start": 0, "middle": wide / 2, "end": wide}[one.anchor]
+        boxes.append((left, one.at[1], left + wide, one.at[1] + 0.73 * one.height))
+    for a, b in itertools.combinations(boxes, 2):
+        assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
 
 
 def test_a_printer_that_is_off_shows_less_or_more():

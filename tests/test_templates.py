@@ -191,7 +191,7 @@ def test_a_stock_channel_has_a_template_for_each_drilled_leg(tmp_path):
     assert places["bar.channel bottom"] == ((25, 50), (40, 80))
     assert places["bar.channel right"] == ((60, 21), (80, 30))
     heels = {drawing.name: drawing.datum.bottom for drawing in found if "bottom" not in drawing.name}
-    assert heels == {"bar.channel left": "bottom (the corner)", "bar.channel right": "bottom (the corner)"}
+    assert heels == {"bar.channel left": "bottom corner", "bar.channel right": "bottom corner"}
 
 
 def test_a_block_and_its_drilled_side():

@@ -1,7 +1,6 @@
 """Folders that commands write: clear errors, all or nothing, and no name leads out of them."""
 
 import os
-import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path, PureWindowsPath
@@ -9,15 +8,18 @@ from pathlib import Path, PureWindowsPath
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 import fitcheck
+import fitcheck.cli
+from fitcheck.console import app
 from fitcheck.outputs.drawings.files import template_files
 from fitcheck.outputs.drawings.folder import write_folder
 from fitcheck.outputs.drawings.names import file_names
 from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.templates.made import templates
 
-TOP = Path(__file__).resolve().parents[1]
+SCENE = Path(__file__).resolve().parents[1] / "scenes" / "field_cube.yaml"
 HOSTILE = [
     "../../etc/passwd", "/etc/passwd", "..", ".", "", "a/b", "a\\b", "C:\\x", "con", "NUL.txt", "COM1", "bell\x07\n\x00",
     "x" * 300, ".hidden", "trailing. ", "Größe", "名前", "-rf", "a:b", "A", "a", "a\u202egnp", "~root", "$HOME", "%TEMP%",
@@ -25,11 +27,8 @@ HOSTILE = [
 
 
 def run(*words):
-    return subprocess.run(
-        [sys.executable, "-c", "from fitcheck.cli import run; run()", *words],
-        capture_output=True, text=True, cwd=TOP, timeout=300, check=False,
-        env={**os.environ, "PYTHONPATH": str(TOP)},
-    )  # fmt: skip
+    """A command in this process, as the program runs it."""
+    return CliRunner().invoke(app, [str(word) for word in words])
 
 
 def is_safe(name):
@@ -118,8 +117,8 @@ def test_a_folder_that_cannot_be_made(tmp_path, command, make, said):
     out.parent.mkdir()
     make(out)
     before = sorted(tmp_path.rglob("*"))
-    told = run(command, "scenes/field_cube.yaml", "--out", str(out))
-    assert told.returncode == 2
+    told = run(command, SCENE, "--out", str(out))
+    assert told.exit_code == 2
     assert said in told.stderr and "Traceback" not in told.stderr
     assert sorted(tmp_path.rglob("*")) == before
 
@@ -144,7 +143,7 @@ def test_templates_of_one_part(tmp_path):
     out = tmp_path / "made"
     told = run(
         "templates",
-        "scenes/field_cube.yaml",
+        SCENE,
         "--out",
         str(out),
         "--parts",
@@ -152,7 +151,7 @@ def test_templates_of_one_part(tmp_path):
         "--paper",
         "letter",
     )
-    assert (told.returncode, told.stdout) == (0, "")
+    assert (told.exit_code, told.stdout) == (0, "")
     assert sorted(path.name for path in out.iterdir()) == [
         f"case.midplate.{end}" for end in ("csv", "dxf", "pdf", "svg")
     ]
@@ -169,7 +168,7 @@ def test_templates_of_one_part(tmp_path):
     ],
 )
 def test_wrong_options(tmp_path, words, said):
-    told = run("templates", "scenes/field_cube.yaml", "--out", str(tmp_path / "made"), *words)
-    assert told.returncode == 2
+    told = run("templates", SCENE, "--out", str(tmp_path / "made"), *words)
+    assert told.exit_code == 2
     assert said in told.stderr and "Traceback" not in told.stderr
     assert list(tmp_path.iterdir()) == []

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -56,13 +57,16 @@ class Words:
 Ink = Line | Outline | Words
 
 
+@lru_cache(maxsize=64)
 def ink(drawing: Drawing) -> tuple[Ink, ...]:
     """All that a drawing consists of, from its datum."""
+    labels = _labels(drawing)
     return (
         *(Outline("OUTLINE", loop) for loop in drawing.loops),
         *(Outline("CUTOUT", path) for path in drawing.inner),
         *(one for spot in drawing.spots for one in _spot(drawing, spot)),
-        *(one for bend in drawing.bends for one in _bend(drawing, bend)),
+        *labels,
+        *(one for bend in drawing.bends for one in _bend(drawing, bend, labels)),
         *_datum(drawing),
     )
 
@@ -71,6 +75,17 @@ def bounds(drawing: Drawing) -> tuple[float, float, float, float]:
     """Least x and y, greatest x and y of all that is drawn, with room for the words at the edges."""
     wide, high = drawing.size
     return -PAD, -PAD, wide + PAD, high + PAD
+
+
+def box(one: Ink) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y of one line, outline or text (of a text never too small)."""
+    if isinstance(one, Line):
+        (x, y), (u, v) = one.a, one.b
+        return min(x, u), min(y, v), max(x, u), max(y, v)
+    if isinstance(one, Outline):
+        return one.shape.bounds
+    (x, y), long = one.at, len(one.text) * one.height
+    return x - long, y - long, x + long, y + long
 
 
 def segments(items: tuple[Ink, ...], facet: float = 0.5) -> np.ndarray:
@@ -125,57 +140,89 @@ def _spot(drawing: Drawing, spot: Spot) -> Iterator[Ink]:
         x0, y0, x1, y1 = max(x0, x - CROSS), max(y0, y - CROSS), min(x1, x + CROSS), min(y1, y + CROSS)
     yield Line("CENTRE", (x0, y), (x1, y))
     yield Line("CENTRE", (x, y0), (x, y1))
-    yield _label(drawing, spot)
 
 
-def _label(drawing: Drawing, spot: Spot) -> Words:
-    """Number and size: within a cut-out where they fit, else beside it, before it where the edge is near."""
+def _labels(drawing: Drawing) -> tuple[Words, ...]:
+    """Number and size of each spot: within a cut-out where they fit, else beside it where nothing else is."""
+    many = len(drawing.spots)
+    # Rows of all spots, then of the words placed so far; what is not there yet meets nothing.
+    taken = np.full((2 * many, 4), np.nan)
+    taken[:many] = np.array([reach(spot) for spot in drawing.spots]).reshape(-1, 4)
+    found = []
+    for k, spot in enumerate(drawing.spots):
+        own = taken[k].copy()
+        taken[k] = np.nan
+        best, least = None, np.inf
+        for words in _places(spot):
+            met = _meets(taken[: many + k], _box_of(words), *drawing.size)
+            if met < least:
+                best, least = words, met
+            if met == 0:
+                break
+        assert best is not None
+        found.append(best)
+        taken[k], taken[many + k] = own, _box_of(best)
+    return tuple(found)
+
+
+def _places(spot: Spot) -> list[Words]:
+    """Where the words of a spot may stand, the best first."""
     x, y = spot.at
     size = f"Ø{spot.size}" if isinstance(spot.shape, Circle) else spot.size
     said = f"{spot.number}  {size}{f' {spot.thread}' if spot.thread else ''}"
-    low, _, high, top = spot.shape.bounds
-    long = _length(said)
-    if x + 1.6 + long < high and y + 1.6 + HEIGHT < top:
-        return Words("TEXT", (x + 0.8, y + 0.8), said)
-    if high + 1 + long > drawing.size[0] and low - 1 - long > 0:
-        return Words("TEXT", (low - 0.6, y + 0.8), said, anchor="end")
-    return Words("TEXT", (high + 0.6, y + 0.8), said)
+    low, bottom, high, top = spot.shape.bounds
+    if x + 1.6 + _length(said) < high and y + 1.6 + HEIGHT < top:
+        return [Words("TEXT", (x + 0.8, y + 0.8), said)]
+    above, below = y + 0.8, y - 0.8 - HEIGHT * 0.8
+    return [
+        Words("TEXT", (high + 0.6, above), said),
+        Words("TEXT", (low - 0.6, above), said, anchor="end"),
+        Words("TEXT", (high + 0.6, below), said),
+        Words("TEXT", (low - 0.6, below), said, anchor="end"),
+        Words("TEXT", (x, top + BEYOND + 0.5), said, anchor="middle"),
+        Words("TEXT", (x, bottom - BEYOND - 0.5 - HEIGHT * 0.8), said, anchor="middle"),
+    ]
+
+
+def _box_of(words: Words) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y of lying words, about."""
+    long = _length(words.text)
+    left = words.at[0] - {"start": 0.0, "middle": long / 2, "end": long}[words.anchor]
+    return left, words.at[1] - 0.2 * HEIGHT, left + long, words.at[1] + 0.8 * HEIGHT
+
+
+def _meets(others: np.ndarray, own: tuple[float, float, float, float], wide: float, high: float) -> float:
+    """How much of other boxes (n, 4), or of what lies outside the part, a box covers, mm2."""
+    across = np.minimum(others[:, 2], own[2]) - np.maximum(others[:, 0], own[0])
+    up = np.minimum(others[:, 3], own[3]) - np.maximum(others[:, 1], own[1])
+    covered = float(np.nansum(np.maximum(across, 0.0) * np.maximum(up, 0.0)))
+    out = max(own[2] - wide, -own[0], 0.0) + max(own[3] - high, -own[1], 0.0)
+    return round(covered + HEIGHT * out, 3)
 
 
 def _length(said: str) -> float:
     return len(said) * LETTER * HEIGHT
 
 
-def _bend(drawing: Drawing, bend: Bend) -> Iterator[Ink]:
-    """Its line, and beside it which way and how far, where no hole's words are."""
+def _bend(drawing: Drawing, bend: Bend, labels: Sequence[Words]) -> Iterator[Ink]:
+    """Its line, and beside it which way and how far, where least of the holes and their words is."""
     yield Line("BEND", bend.start, bend.end, dashed=True)
     (x, y), (u, v) = bend.start, bend.end
-    said = f"bend {'up' if bend.up else 'down'} {bend.angle:g}°, {bend.radius:g} inside"
     upright = abs(u - x) < abs(v - y)
+    said = f"bend {'up' if bend.up else 'down'} {bend.angle:g}°, {bend.radius:g} inside"
+    long = _length(said)
     low, high = sorted((y, v) if upright else (x, u))
-    places = np.linspace(low + 2.0, max(high - 2.0 - _length(said), low + 2.0), 24)
-    long = np.array([_length(said), 0.0])[:: -1 if upright else 1]
+    boxes = [*(reach(spot) for spot in drawing.spots), *(_box_of(words) for words in labels)]
+    others = np.array(boxes).reshape(-1, 4)
 
-    def room(along: float) -> float:
-        start = np.array((x - 0.8, along) if upright else (along, y + 0.8))
-        gaps = [_gap(start, start + long, spot, drawing) for spot in drawing.spots]
-        return min([8.0, *gaps])
+    def met(along: float) -> float:
+        own = (x - 0.8 - HEIGHT, along, x - 0.8, along + long) if upright else (
+            along, y + 0.8, along + long, y + 0.8 + HEIGHT
+        )  # fmt: skip
+        return _meets(others, own, *drawing.size)
 
-    at = float(max(places, key=room))
+    at = float(min(np.linspace(low + 2.0, max(high - 2.0 - long, low + 2.0), 24), key=met))
     yield Words("TEXT", (x - 0.8, at) if upright else (at, y + 0.8), said, standing=upright)
-
-
-def _gap(start: np.ndarray, end: np.ndarray, spot: Spot, drawing: Drawing) -> float:
-    """Between a line of words and a spot with its own words, as boxes, mm; 0 where they meet."""
-    x0, y0, x1, y1 = reach(spot)
-    words = _label(drawing, spot)
-    long = _length(words.text)
-    left = words.at[0] - (long if words.anchor == "end" else 0.0)
-    x0, x1 = min(x0, left), max(x1, left + long)
-    apart = np.maximum(
-        np.array([x0, y0]) - np.maximum(start, end), np.minimum(start, end) - [x1, y1 + HEIGHT]
-    )
-    return float(np.maximum(apart, 0.0).max())
 
 
 def _datum(drawing: Drawing) -> Iterator[Ink]:

@@ -185,5 +185,5 @@ def _heels(part: Part, view: Seen, leg: Leg, starts: bool, ends: bool) -> tuple[
     for at, out in enumerate((-view.right, -view.up, view.right, view.up)):
         along = float(out @ way)
         if (starts and along < -0.9) or (ends and along > 0.9):
-            names[at] = f"{names[at]} (the corner)"
+            names[at] = f"{names[at]} corner"
     return names[0], names[1], names[2], names[3]

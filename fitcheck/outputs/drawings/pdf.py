@@ -8,18 +8,16 @@ from reportlab.pdfgen.canvas import Canvas
 from fitcheck.outputs.drawings.paper import (
     BOLD,
     GREY,
-    INK,
     LINE,
-    PLAIN,
     Flow,
     Pages,
-    clean,
     width_of,
     wrapped,
 )
+from fitcheck.outputs.drawings.pdf_ink import cross, draw, outline, stroke
 from fitcheck.outputs.drawings.wording import heading, notes, table
-from fitcheck.templates.drawing import Circle, Drawing
-from fitcheck.templates.marks import Ink, Line, Outline, bounds, ink
+from fitcheck.templates.drawing import Drawing
+from fitcheck.templates.marks import Line, Outline, bounds, box, ink
 from fitcheck.templates.tiles import (
     BELOW,
     LEFT,
@@ -31,16 +29,8 @@ from fitcheck.templates.tiles import (
     tiled,
 )
 
-# Width and colour of lines by layer.
-STROKES = {
-    "OUTLINE": (0.3, (0, 0, 0)), "CUTOUT": (0.3, (0, 0, 0)), "DRILL": (0.3, (0.65, 0, 0)),
-    "MARK": (0.25, (0.5, 0, 0.6)), "BEND": (0.3, (0, 0.25, 0.75)), "CENTRE": (0.12, (0.3, 0.3, 0.3)),
-    "DATUM": (0.4, (0, 0.45, 0.2)), "TEXT": (0.1, INK), "SCALE": (0.1, INK),
-}  # fmt: skip
 # The map on the first page, and the small one on each sheet, mm.
 MAP, SMALL_MAP = (80.0, 75.0), (26.0, 18.0)
-# A quarter circle as a cubic curve: how far its handles reach, of the radius (error below 0.03 %).
-KAPPA = 0.5522847498
 
 
 def pdf(drawing: Drawing, paper: str, printer: Printer | None = None) -> bytes:
@@ -123,10 +113,13 @@ def _sheet(pages: Pages, drawing: Drawing, tiling: Tiling, tile: Tile) -> None:
     c.scale(tiling.scale[0] * mm, tiling.scale[1] * mm)
     c.translate(-tile.low[0], -tile.low[1])
     for one in ink(drawing):
-        _draw(c, one)
-    for k, cross in enumerate(tiling.crosses, 1):
-        if tiling.shows(tile, cross):
-            _cross(c, cross, str(k))
+        low_x, low_y, high_x, high_y = box(one)
+        seen_x = low_x <= tile.low[0] + tiling.window[0] and high_x >= tile.low[0]
+        if seen_x and low_y <= tile.low[1] + tiling.window[1] and high_y >= tile.low[1]:
+            draw(c, one)
+    for k, place in enumerate(tiling.crosses, 1):
+        if tiling.shows(tile, place):
+            cross(c, place, str(k))
     c.restoreState()
     _seams(pages, tiling, tile, (x, y), (shown[0], shown[1]))
     top = high - WHITE
@@ -217,13 +210,7 @@ def _map(
         fill = tile is here
         c.setFillColorRGB(0.8, 0.86, 0.92)
         c.rect(tile.low[0], tile.low[1], *tiling.window, stroke=1, fill=int(fill))
-    for one in ink(drawing):
-        if isinstance(one, Outline):
-            _stroke(c, one.layer, one.dashed, thin * (1.3 if here is None else 0.8))
-            _outline(c, one)
-        elif isinstance(one, Line) and one.layer == "BEND":
-            _stroke(c, one.layer, False, thin)
-            c.line(*one.a, *one.b)
+    _small(c, drawing, thin, "whole" if here is None else "small")
     for tile in tiling.tiles if here is None else ():
         height = 4.0 / factor
         c.setFillColorRGB(*GREY)
@@ -235,75 +222,17 @@ def _map(
     return factor * (high_x - low_x), factor * (high_y - low_y)
 
 
-def _draw(c: Canvas, one: Ink) -> None:
-    if isinstance(one, Line):
-        _stroke(c, one.layer, one.dashed)
-        c.line(*one.a, *one.b)
-    elif isinstance(one, Outline):
-        _stroke(c, one.layer, one.dashed)
-        _outline(c, one)
-    else:
-        c.saveState()
-        c.setFillColorRGB(*STROKES[one.layer][1])
-        c.setFont(PLAIN, one.height)
-        c.translate(*one.at)
-        if one.standing:
-            c.rotate(90)
-        draw = {"start": c.drawString, "middle": c.drawCentredString, "end": c.drawRightString}[one.anchor]
-        draw(0, 0, clean(one.text))
-        c.restoreState()
-
-
-def _stroke(c: Canvas, layer: str, dashed: bool, width: float | None = None) -> None:
-    own, colour = STROKES[layer]
-    c.setStrokeColorRGB(*colour)
-    c.setLineWidth(own if width is None else width)
-    c.setDash(*(([2.0, 1.0],) if dashed else ([],)))
-
-
-def _outline(c: Canvas, one: Outline) -> None:
-    if isinstance(one.shape, Circle):
-        c.circle(*one.shape.middle, one.shape.diameter / 2, stroke=1, fill=0)
-        return
-    path = c.beginPath()
-    corners = one.shape.corners
-    path.moveTo(*corners[0])
-    for k, a in enumerate(corners):
-        b = corners[(k + 1) % len(corners)]
-        if k in one.shape.round_after:
-            _half(path, a, b)
-        elif k + 1 < len(corners):
-            path.lineTo(*b)
-    path.close()
-    c.drawPath(path, stroke=1, fill=0)
-
-
-def _half(path: object, a: tuple[float, float], b: tuple[float, float]) -> None:
-    """A half circle to the right of the way from a to b, as two cubic curves."""
-    mx, my = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
-    px, py = a[0] - mx, a[1] - my
-    for _ in range(2):
-        qx, qy = -py, px
-        path.curveTo(  # type: ignore[attr-defined]
-            mx + px + KAPPA * qx,
-            my + py + KAPPA * qy,
-            mx + qx + KAPPA * px,
-            my + qy + KAPPA * py,
-            mx + qx,
-            my + qy,
-        )
-        px, py = qx, qy
-
-
-def _cross(c: Canvas, at: tuple[float, float], name: str) -> None:
-    """A cross that two or more sheets share, with its number."""
-    x, y = at
-    c.setStrokeColorRGB(0, 0, 0)
-    c.setLineWidth(0.15)
-    c.setDash([])
-    c.line(x - 4, y, x + 4, y)
-    c.line(x, y - 4, x, y + 4)
-    c.circle(x, y, 2.0, stroke=1, fill=0)
-    c.setFillColorRGB(0, 0, 0)
-    c.setFont(BOLD, 2.2)
-    c.drawString(x + 1.6, y + 1.6, name)
+def _small(c: Canvas, drawing: Drawing, thin: float, name: str) -> None:
+    """The outlines and bends of a drawing, kept in the file once however many pages show them."""
+    if not c.hasForm(name):
+        low_x, low_y, high_x, high_y = bounds(drawing)
+        c.beginForm(name, low_x, low_y, high_x, high_y)
+        for one in ink(drawing):
+            if isinstance(one, Outline):
+                stroke(c, one.layer, one.dashed, thin)
+                outline(c, one)
+            elif isinstance(one, Line) and one.layer == "BEND":
+                stroke(c, one.layer, False, thin)
+                c.line(*one.a, *one.b)
+        c.endForm()
+    c.doForm(name)

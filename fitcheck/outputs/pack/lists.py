@@ -64,7 +64,9 @@ def screws_list(report: Report) -> bytes | None:
         "thread", "length [mm]", "head", "number", "washers under each", "washers in all", "nuts "
         "in all", "through",
     )  # fmt: skip
-    listed = sorted((screw_size(row["screw"]), row) for row in rows)
+    listed = sorted(
+        ((screw_size(row["screw"]), row) for row in rows), key=lambda one: (one[0], one[1]["washers"])
+    )
     return sheet(
         header,
         (

@@ -241,7 +241,7 @@ def _weight(world: World, report: Report, stock: Sequence[Stock]) -> Section | N
     lines = [f"What is known of its parts weighs {mass:.1f} kg" + _unknown(report) + "."]
     if mass >= FOR_TWO:
         lines.append("Lift it by two, with straight backs, tubes drained or well supported.")
-    lines += _said(report, "support", ".tips_from")
+    lines += _said(report, "support", "support.stands_on")
     for name, tray in report.facts.get("support", {}).get("trays", {}).items():
         lines.append(f"{name} with all on it weighs {tray['mass']:.1f} kg when it is drawn out.")
     return Section("Weight", tuple(lines))

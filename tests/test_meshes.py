@@ -357,7 +357,7 @@ BAD = {
     "deep.gltf": (b'{"a":' + b"[" * 100000, "cannot be read as glTF"),
     "list.gltf": (b"[]", "cannot be read as glTF"),
     "none.3mf": (b"PK nothing", "is no 3MF package"),
-    "part.step": (b"ISO-10303-21;", "is none of the mesh files read here: STL, OBJ, PLY, 3MF, GLB, GLTF"),
+    "part.igs": (b"S      1", "is none of the mesh files read here: STL, OBJ, PLY, 3MF, GLB, GLTF, STEP, STP"),
 }  # fmt: skip
 
 

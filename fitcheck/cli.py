@@ -243,7 +243,8 @@ def explain(
     say("\n".join(finding_text(f, by_name[f.check].how, by_name[f.check].exact) for f in found))
 
 
-# The commands for many layouts add themselves when they are imported: last, as they are listed.
+# Other commands add themselves when they are imported: last, as they are listed.
+from fitcheck import cli_adopt as cli_adopt  # noqa: E402
 from fitcheck import cli_layouts as cli_layouts  # noqa: E402
 
 

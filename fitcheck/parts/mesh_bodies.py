@@ -29,7 +29,7 @@ def neighbours(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def shells(faces: np.ndarray, more: np.ndarray | None = None) -> np.ndarray:
-    """The shell each face belongs to, numbered from 0: faces joined over edges of two, and `more` pairs (k, 2)."""
+    """The shell each face belongs to, from 0: faces joined over edges of two, and by `more` pairs (k, 2)."""
     one, other, _ = neighbours(faces)
     if more is not None:
         one, other = np.r_[one, more[:, 0]], np.r_[other, more[:, 1]]
@@ -48,8 +48,8 @@ def shells(faces: np.ndarray, more: np.ndarray | None = None) -> np.ndarray:
 def bodies_apart(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """A closed mesh whose bodies share no corners, though they touch along edges or sides.
 
-    Corners that are alike were merged, so that an edge where bodies touch has four faces and more. About such an edge
-    material and void take turns: the two faces with material between them are of one body.
+    Corners that are alike were merged, so that an edge where bodies touch has four faces and more. About
+    such an edge material and void take turns: the two faces with material between them are of one body.
     """
     key, way = edges(faces)
     order = np.argsort(key, kind="stable")

@@ -60,7 +60,7 @@ def _table(data: bytes) -> dict[str, Any]:
 
 
 def _bare_gltf(data: bytes, part: str | None) -> dict[str, Any]:
-    """The table without pictures and movements, its claims checked; with the meshes of one part if that is named."""
+    """The table without pictures and movements, its claims checked; of one part if that is named."""
     table = _table(data)
     packed = [one for one in table.get("extensionsRequired", []) if "compression" in str(one)]
     if packed:

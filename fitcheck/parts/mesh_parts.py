@@ -14,7 +14,7 @@ LISTED = 12
 
 
 def part_names(table: dict[str, Any]) -> dict[str, int]:
-    """The node of each named part, in the file's order; alike names are numbered from 1: `bolt[1]`, `bolt[2]`.
+    """The node of each named part, in the file's order; alike names are numbered: `bolt[1]`, `bolt[2]`.
 
     A copy is called as the assembly calls it; one whose name is taken from its shape alone, as that.
 

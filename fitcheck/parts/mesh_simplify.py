@@ -44,5 +44,6 @@ def simplified(
     # A surface that moves by no more than the tolerance sweeps no more than its area times that.
     if not is_solid(*fewer) or abs(after - before) > tolerance * area:
         return vertices, faces, 0.0, f"simplify to {tolerance:g} mm made the mesh worse and was undone"
-    said = f"simplified to {tolerance:g} mm: {len(faces):,} → {len(fewer[1]):,} triangles ({change(before, after)})"
+    counts = f"{len(faces):,} → {len(fewer[1]):,} triangles"
+    said = f"simplified to {tolerance:g} mm: {counts} ({change(before, after)})"
     return *fewer, tolerance, said

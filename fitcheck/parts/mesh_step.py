@@ -22,8 +22,8 @@ from fitcheck.scene.mistakes import ValueMistake
 
 # Facets of no stated length lie this near the true surface, mm; and what may be asked.
 FACET, FINEST, COARSEST = 0.02, 0.002, 10.0
-# The kernel is asked for facets finer by this: it stays at half of what is asked on cylinders, but was measured at up to
-# 2.1 times as much on spheres of 1 to 300 mm radius (`tests/test_step.py` measures again).
+# The kernel is asked for facets finer by this: it stays at half of what is asked on cylinders, but was
+# measured at up to 2.1 times as much on spheres of 1 to 300 mm radius (`tests/test_step.py` measures it).
 FINER = 2.5
 # The kernel writes single numbers, and so are the moves of nested copies: seven digits of each, a dozen deep.
 SINGLE = 12 * 2.0**-24

@@ -39,8 +39,8 @@ class Detail:
     """What is wanted of a file besides its unit.
 
     Args:
-        facet: how far facets may lie from the true surface, mm: STEP is cut so; of other files it is what their
-            export was set to. None: 0.02 for STEP, not known for others.
+        facet: how far facets may lie from the true surface, mm: STEP is cut so; of other files it is what
+            their export was set to. None: 0.02 for STEP, not known for others.
         part: the one named part that is wanted of STEP or glTF.
         simplify: by how much the surface may move for fewer triangles, mm; None: not at all.
     """
@@ -64,8 +64,8 @@ def load_mesh(path: Path, unit: str | None, folder: Path, detail: Detail = Detai
 
     Returns:
         A mesh piece; `mesh.closed` says whether inside and depth are defined, `mesh.error` how far it may lie
-        from the true surface as far as that is known, `mesh.repairs` what was mended, what cannot be, and a size
-        that looks wrong.
+        from the true surface as far as that is known, `mesh.repairs` what was mended, what cannot be, and a
+        size that looks wrong.
 
     Raises:
         ValueMistake: no such file, outside the folder, over a limit, empty, cut off, not

@@ -1,7 +1,7 @@
 """The process that turns STEP into triangles: `python -P step_kernel.py FACET`, STEP in, binary glTF out.
 
-It is started by `mesh_step.py` and is no part of any other process: what a stranger's file makes the kernel do ends
-here, within limits that the operating system holds. It imports nothing of fitcheck.
+It is started by `mesh_step.py` and is no part of any other process: what a stranger's file makes the kernel
+do ends here, within limits that the operating system holds. It imports nothing of fitcheck.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ import contextlib
 import os
 import sys
 
-# What the process may use: address space (the kernel's libraries alone take 0.4 GB), seconds of processor, bytes written.
+# What the process may use: address space (the kernel's libraries alone take 0.4 GB), seconds of processor,
+# bytes written.
 MEMORY, SECONDS, WRITTEN = 4 << 30, 60, 200 << 20
 # Open files: what it writes lies in memory, but goes through the numbers of a few.
 FILES = 16
@@ -42,7 +43,7 @@ def main() -> int:
 
 
 def _bound() -> None:
-    """From now on: bounded memory, time and output, no core file, and no file can be opened any more."""
+    """From now on: bounded memory, time and output, no core file, few open files."""
     with contextlib.suppress(
         ImportError
     ):  # other systems have no such limits; the clock of the caller still ends it

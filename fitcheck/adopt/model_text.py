@@ -99,8 +99,8 @@ def _ports(holes: list[RoundHole]) -> Iterator[str]:
     if not holes:
         return
     yield f"# Perhaps ports: bores near the {G_QUARTER:g} mm that G1/4 is drilled with. From memory:"
-    yield f"# G1/4 thread {G_MAJOR:g} mm major, {G_MINOR:g} mm minor, ISO 228-1. Confirm each on the part before you"
-    yield "# take the # away:"
+    yield f"# G1/4 thread {G_MAJOR:g} mm major, {G_MINOR:g} mm minor, ISO 228-1. Confirm each on the part"
+    yield "# before you take the # away:"
     yield "# ports:"
     for number, hole in enumerate(holes, 1):
         keys = f"at: {_point(hole.at)}, axis: {_axis(hole.axis)}, thread: G1/4, gender: female"

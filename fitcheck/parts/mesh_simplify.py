@@ -10,6 +10,9 @@ from fitcheck.scene.mistakes import ValueMistake
 
 # What may be asked, mm: less is nothing that an export keeps, more no part of a machine has to spare.
 FINEST, COARSEST = 1e-4, 10.0
+# The library is asked for less by this: it says that it keeps within what it is asked, and was measured at up
+# to 1.9 times that on rough surfaces (`tests/test_simplify.py` measures it both ways).
+FINER = 4.0
 
 
 def simplified(
@@ -35,14 +38,14 @@ def simplified(
         raise ValueMistake(
             "is not closed, and only closed meshes can be simplified", "close it first, or leave simplify out"
         )
-    fewer = coarser(vertices, faces, tolerance)
+    fewer = coarser(vertices, faces, tolerance / FINER)
     if fewer is None or len(fewer[1]) >= len(faces):
         return vertices, faces, 0.0, f"simplify found nothing to leave out within {tolerance:g} mm"
     before, after = volume(vertices, faces), volume(*fewer)
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2)
-    # A surface that moves by no more than the tolerance sweeps no more than its area times that.
-    if not is_solid(*fewer) or abs(after - before) > tolerance * area:
+    # A surface that moves by no more than half the tolerance sweeps no more than its area times that.
+    if not is_solid(*fewer) or abs(after - before) > tolerance / 2 * area:
         return vertices, faces, 0.0, f"simplify to {tolerance:g} mm made the mesh worse and was undone"
     counts = f"{len(faces):,} → {len(fewer[1]):,} triangles"
     said = f"simplified to {tolerance:g} mm: {counts} ({change(before, after)})"

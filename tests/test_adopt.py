@@ -300,6 +300,15 @@ def test_nothing_is_overwritten_and_the_mesh_stays_in_reach(tmp_path):
     assert "there is no file prt.stl; write part.stl" in done.output
 
 
+def test_a_name_that_would_end_a_remark_is_refused(tmp_path):
+    mesh = written(plate(), tmp_path)
+    evil = mesh.rename(tmp_path / "part.stl\nmodel: evil.stl")
+    done = run(evil, "--unit", "mm", "--name", "part")
+    assert done.exit_code == 2
+    assert "a name with characters that cannot be printed" in done.output
+    assert not (tmp_path / "part.yaml").exists()
+
+
 def test_an_open_mesh_gets_no_holes(tmp_path):
     vertices, faces = arrays(bracket())
     trimesh.Trimesh(vertices, faces[20:], process=False).export(tmp_path / "part.ply")

@@ -15,8 +15,10 @@ import manifold3d
 import numpy as np
 import pytest
 from step_files import INCH, METRE, MM, Frame, Product, Writer, ball, block, rod
+from typer.testing import CliRunner
 
 import fitcheck
+from fitcheck.cli import app
 from fitcheck.finding import Verdict
 from fitcheck.parts.meshes import Detail, load_mesh
 from fitcheck.parts.pieces import bounds
@@ -194,9 +196,27 @@ def test_a_clearance_met_only_as_drawn_is_tight(tmp_path, demand, verdict):
     scene.write_text(SCENE.format(at=12, demand=demand))
     report = fitcheck.check(scene)
     assert report.verdict == verdict
+    said = [finding.sentence for finding in report.findings if finding.check == "clearance"]
+    drawn = [
+        "a.rod and b.wall are 2.00 mm apart, 2.0 mm are demanded: only as drawn, its facets may be 0.02 mm off"
+    ]
+    assert (said == drawn) == (verdict == Verdict.TIGHT)
     assert report.notes == (
         "a.rod: its facets lie within 0.02004 mm of the true surface; clearances count that",
     )
+
+
+def test_a_broken_file_is_told_at_its_place_in_the_model(tmp_path):
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "rod.step").write_bytes(b"ISO-10303-21;")
+    (own / "rod.yaml").write_text("model: rod\nsolids:\n  rod: {mesh: {file: rod.step}}\n")
+    (tmp_path / "scene.yaml").write_text("model_folders: [own]\nparts: {a: {model: rod}}\n")
+    done = CliRunner().invoke(app, ["check", str(tmp_path / "scene.yaml")])
+    assert done.exit_code == 2
+    assert "rod.yaml:3:" in done.output
+    assert ": file: cannot be read as STEP: it is cut off" in done.output
+    assert "Traceback" not in done.output
 
 
 def test_the_same_content_is_converted_once(tmp_path):

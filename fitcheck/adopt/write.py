@@ -49,6 +49,10 @@ def adopt(wanted: Wanted) -> tuple[Path, Adopted]:
         raise ValueMistake(f"--unit {wanted.unit}: there is no such unit", f"write one of {', '.join(UNITS)}")
     if suffix in NO_UNIT and wanted.unit is None:
         raise _which_unit(wanted.mesh)
+    for given in (wanted.mesh.name, wanted.part or ""):
+        # It goes into remarks, where a new line would end the remark.
+        if not given.isprintable():
+            raise ValueMistake("a name with characters that cannot be printed is not written", "rename it")
     piece = load_mesh(wanted.mesh, wanted.unit, folder, Detail(part=wanted.part))
     file = wanted.mesh.resolve().relative_to(folder.resolve()).as_posix()
     keys = {"file": _quoted(file)}

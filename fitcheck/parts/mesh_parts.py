@@ -11,6 +11,8 @@ from fitcheck.scene.mistakes import ValueMistake, nearest
 DEEPEST = 64
 # Names that an error lists.
 LISTED = 12
+# Characters of a name that are printed.
+LONGEST = 60
 
 
 def part_names(table: dict[str, Any]) -> dict[str, int]:
@@ -74,13 +76,20 @@ def _walk(table: dict[str, Any]) -> list[tuple[int, tuple[int, ...]]]:
 
 
 def _unknown(part: str, names: dict[str, int]) -> ValueMistake:
-    copies = [name for name in names if name.startswith(f"{part}[")]
+    copies = [_shown(name) for name in names if name.startswith(f"{part}[")]
     if copies:
         return ValueMistake(
             f"part: {part}: there are {len(copies)} of that name",
             f"write one of {', '.join(copies[:LISTED])}",
         )
     near = nearest(part, names)
-    listed = ", ".join(list(names)[:LISTED]) + (" …" if len(names) > LISTED else "")
+    listed = ", ".join(map(_shown, list(names)[:LISTED])) + (" …" if len(names) > LISTED else "")
     problem = f"part: {part}: the file has no such part; it has {listed or 'none with a name'}"
-    return ValueMistake(problem, f"write {near}" if near else "")
+    return ValueMistake(problem, f"write {_shown(near)}" if near else "")
+
+
+def _shown(name: str) -> str:
+    """A name out of a stranger's file as it may be printed."""
+    return "".join(c if c.isprintable() else "?" for c in name[:LONGEST]) + (
+        "…" if len(name) > LONGEST else ""
+    )

@@ -59,7 +59,8 @@ def _bound() -> None:
         ):
             _, hard = resource.getrlimit(what)
             least = most if hard == resource.RLIM_INFINITY else min(most, hard)
-            resource.setrlimit(what, (least, least))
+            with contextlib.suppress(ValueError, OSError):  # one that this system does not set
+                resource.setrlimit(what, (least, least))
 
 
 if __name__ == "__main__":

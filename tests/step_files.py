@@ -230,6 +230,22 @@ def ball(middle: Point, radius: float, name: str = "") -> Callable[[Writer], str
     return write
 
 
+def ring(middle: Point, radius: float, thick: float, name: str = "") -> Callable[[Writer], str]:
+    """A torus about +z: one face, sewn to itself along a circle each way; `thick` is the radius of its tube."""
+
+    def write(to: Writer) -> str:
+        at = np.add(middle, (radius + thick, 0, 0))
+        corner = to.vertex(at)
+        around = to.circle(corner, middle, (0, 0, 1), (1, 0, 0), radius + thick)
+        across = to.circle(corner, np.add(middle, (radius, 0, 0)), (0, -1, 0), (1, 0, 0), thick)
+        frame = to.placement(middle, (0, 0, 1), (1, 0, 0))
+        surface = to.add(f"TOROIDAL_SURFACE('',{frame},{float(radius)!r},{float(thick)!r})")
+        way = [(around, True), (across, True), (around, False), (across, False)]
+        return to.solid([to.face(surface, [to.loop(way)])], name)
+
+    return write
+
+
 def _rim(to: Writer, middle: Point, radius: float) -> tuple[str, str, np.ndarray, Point]:
     """A circle about +z: edge, its one corner, where that is, its middle."""
     at = np.add(middle, (radius, 0, 0))

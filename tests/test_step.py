@@ -14,7 +14,7 @@ import tracemalloc
 import manifold3d
 import numpy as np
 import pytest
-from step_files import INCH, METRE, MM, Frame, Product, Writer, ball, block, rod
+from step_files import INCH, METRE, MM, Frame, Product, Writer, ball, block, ring, rod
 from typer.testing import CliRunner
 
 import fitcheck
@@ -65,28 +65,35 @@ def test_a_file_says_its_unit(tmp_path, unit, scale):
     assert exact <= volume(piece) * (1 + 1e-6) <= exact + filled
 
 
+LONG_FACETS = [*itertools.product((0.5, 0.1, 0.02), (3, 25, 60)), (0.0125, 60), (0.05, 300)]
+
+
 @pytest.mark.parametrize(
-    ("facet", "radius"),
-    [
-        (0.1, 10),
-        *(
-            pytest.param(*row, marks=pytest.mark.long)
-            for row in itertools.product((0.5, 0.1, 0.02), (3, 25, 60))
-        ),
-    ],
+    ("facet", "radius"), [(0.1, 10), *(pytest.param(*row, marks=pytest.mark.long) for row in LONG_FACETS)]
 )
 def test_facets_keep_within_the_length_that_is_stated(tmp_path, facet, radius):
-    """Measured against the exact cylinder and sphere; the README quotes the worst."""
-    piece = loaded(tmp_path, Product("rod", [rod((7, -3, 2), radius, 50)]), facet=facet)
-    assert facet <= piece.mesh.error <= facet + 1e-3
-    points = samples(piece)
-    wall = points[np.ptp(points[:, :3, 2], axis=1) > 1]
-    off = np.abs(np.hypot(wall[..., 0] - 7, wall[..., 1] + 3) - radius).max()
-    assert 0.02 * facet < off <= piece.mesh.error
-    piece = loaded(tmp_path, Product("ball", [ball((7, -3, 2), radius)]), facet=facet)
-    off = np.abs(np.linalg.norm(samples(piece) - (7, -3, 2), axis=-1) - radius).max()
-    assert 0.1 * facet < off <= piece.mesh.error
-    assert volume(piece) == pytest.approx(4 / 3 * math.pi * radius**3, rel=6 * facet / radius)
+    """Measured against the exact cylinder, sphere and torus."""
+    at = np.array([7, -3, 2])
+
+    def most(product, off) -> float:
+        piece = loaded(tmp_path, Product("part", [product]), facet=facet)
+        assert facet <= piece.mesh.error <= facet + 1e-3
+        worst = float(np.abs(off(samples(piece) - at)).max())
+        assert 0.02 * facet < worst <= piece.mesh.error
+        assert volume(piece) > 0
+        return worst
+
+    def off_wall(points):
+        wall = points[np.ptp(points[:, :3, 2], axis=1) > 1]
+        return np.hypot(wall[..., 0], wall[..., 1]) - radius
+
+    def off_ring(points):
+        return np.hypot(np.hypot(points[..., 0], points[..., 1]) - radius, points[..., 2]) - radius / 3
+
+    # The cylinder is cut at a fifth of what is stated: half of what the kernel is asked.
+    assert most(rod(at, radius, 50), off_wall) < 0.25 * facet
+    most(ball(at, radius), lambda points: np.linalg.norm(points, axis=-1) - radius)
+    most(ring(at, radius, radius / 3), off_ring)
 
 
 def test_finer_facets_are_more(tmp_path):

@@ -43,7 +43,7 @@ def adopt(
         refuse(f"{there}: is there already; name another file with --out")
     except OSError as why:
         refuse(f"{out or file}: {why.strerror or why}")
-    tell(f"wrote {path}\n")
+    tell("".join(f"note: {said}\n" for said in made.notes) + f"wrote {path}\n")
     size = " x ".join(f"{value:.2f}" for value in made.size)
     kinds = sum(hole.through for hole in made.holes), sum(not hole.through for hole in made.holes)
     say(

@@ -285,6 +285,14 @@ def test_wrong_calls_are_refused(tmp_path, arguments, problem):
     assert [one.name for one in tmp_path.iterdir()] == ["part.stl"]
 
 
+def test_a_size_that_looks_wrong_is_said_at_once(tmp_path):
+    done = run(written(plate(), tmp_path, scale=0.01), "--unit", "mm")
+    assert done.exit_code == 0, done.output
+    said = "its longest side is 0.6 mm: perhaps the unit is "
+    assert f"note: {said}" in done.output
+    assert f"# Reading it: {said}" in (tmp_path / "part.yaml").read_text()
+
+
 def test_nothing_is_overwritten_and_the_mesh_stays_in_reach(tmp_path):
     mesh = written(plate(), tmp_path)
     (tmp_path / "part.yaml").write_text("mine")

@@ -121,7 +121,8 @@ def _hole(surface: Surface, faces: np.ndarray, lines: np.ndarray, rim: np.ndarra
     if reach.max() > radius + slack or reach.min() < radius * np.cos(sharpest / 2) - slack:
         return None
     inward = np.einsum("ij,ij->i", normals @ across.T, spokes.mean(axis=1))
-    if inward.max() >= 0 or not _turns_all_the_way(spokes):
+    # A sliver whose corners lie in a line has no side.
+    if inward[areas > 0].max() >= 0 or not _turns_all_the_way(spokes):
         return None
     ends = _ends(surface, faces, rim, _Frame(axis, across, middle, radius))
     if len(ends) < 2 or not (ends[0][1] or ends[-1][1]):

@@ -32,6 +32,7 @@ class Adopted:
     sides: tuple[str, ...]
     holes: tuple[RoundHole, ...]
     ports: int
+    notes: tuple[str, ...]
 
 
 def adopted(name: str, mesh_keys: dict[str, str], piece: Piece) -> Adopted:
@@ -74,6 +75,7 @@ def adopted(name: str, mesh_keys: dict[str, str], piece: Piece) -> Adopted:
         sides=tuple(SIDES[side] for side in sides),
         holes=tuple(holes),
         ports=len(ports),
+        notes=piece.mesh.repairs,
     )
 
 

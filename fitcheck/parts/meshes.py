@@ -75,6 +75,8 @@ def load_mesh(path: Path, unit: str | None, folder: Path, detail: Detail = Detai
     if suffix not in READERS and suffix not in STEP:
         known = ", ".join(ending.removeprefix(".").upper() for ending in (*READERS, *STEP))
         raise ValueMistake(f"{path.name} is none of the mesh files read here: {known}", "export it as STL")
+    if suffix in STEP and unit is not None:
+        raise ValueMistake(f"unit: {unit}: STEP says its own unit", "leave unit out")
     data = _read(path, folder)
     beside: dict[str, bytes] = {}
     if suffix == ".gltf":
@@ -167,8 +169,6 @@ def _piece(written: Written, suffix: str, unit: str | None, detail: Detail) -> P
 def _scale(written: Written, suffix: str, unit: str | None) -> tuple[float, list[str]]:
     """mm a unit of the file's numbers, and what is odd about it."""
     kind = suffix.removeprefix(".").upper()
-    if suffix in STEP and unit is not None:
-        raise ValueMistake(f"unit: {unit}: STEP says its own unit", "leave unit out")
     if unit is None:
         if written.unit is None:
             raise ValueMistake(f"{kind} does not say its unit", f"add one of unit: {', unit: '.join(UNITS)}")

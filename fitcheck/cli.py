@@ -267,6 +267,7 @@ def explain(
 
 
 # Further commands add themselves when they are imported: last, as they are listed.
+from fitcheck import cli_adopt as cli_adopt  # noqa: E402
 from fitcheck import cli_desk as cli_desk  # noqa: E402
 from fitcheck import cli_layouts as cli_layouts  # noqa: E402
 from fitcheck import cli_page as cli_page  # noqa: E402

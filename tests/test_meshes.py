@@ -18,7 +18,10 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from fitcheck.parts import mesh_repair
 from fitcheck.parts.meshes import load_mesh
 from fitcheck.parts.pieces import bounds
 from fitcheck.scene.mistakes import ValueMistake
@@ -284,6 +287,35 @@ def test_overlapping_solids_are_joined(tmp_path):
     assert piece.mesh.repairs == ("solids that overlap in the file were joined (volume 1,160 → 1,096 mm³)",)
 
 
+cells = st.sets(st.tuples(*[st.integers(0, 2)] * 3), min_size=1, max_size=14)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(cells, st.booleans())
+def test_bodies_that_touch_stay_bodies(tmp_path_factory, cells, inside_out):
+    """Cubes on a grid share sides, edges and corners, and each stays what it is: volumes add up."""
+    folder = tmp_path_factory.mktemp("cubes")
+    cubes = trimesh.util.concatenate([block(np.multiply(cell, 10), (10, 10, 10)) for cell in cells])
+    if inside_out:
+        cubes.invert()
+    piece = load_mesh(written(cubes, folder), "mm", folder)
+    assert volume(piece) == pytest.approx(1000 * len(cells))
+    assert len(piece.mesh.repairs) == inside_out
+
+
+def test_a_mend_that_makes_no_solid_is_undone(tmp_path, monkeypatch):
+    mesh = block()
+    mesh.invert()
+    monkeypatch.setattr(mesh_repair, "is_solid", lambda *_: False)
+    piece = load_mesh(written(mesh, tmp_path), "mm", tmp_path)
+    assert not piece.mesh.closed
+    assert mesh_repair.volume(piece.mesh.vertices, piece.mesh.faces) == pytest.approx(-VOLUME)
+    assert piece.mesh.repairs == (
+        "turning its shells made no solid of it and was undone",
+        "its surface touches or crosses itself; inside and depth cannot be told",
+    )
+
+
 def test_an_open_sheet_is_no_solid(tmp_path):
     piece = load_mesh(
         as_obj([[0, 0, 0], [9, 0, 0], [9, 9, 0], [0, 9, 0]], [[0, 1, 2, 3]], tmp_path), "mm", tmp_path
@@ -357,7 +389,7 @@ BAD = {
     "deep.gltf": (b'{"a":' + b"[" * 100000, "cannot be read as glTF"),
     "list.gltf": (b"[]", "cannot be read as glTF"),
     "none.3mf": (b"PK nothing", "is no 3MF package"),
-    "part.step": (b"ISO-10303-21;", "is none of the mesh files read here: STL, OBJ, PLY, 3MF, GLB, GLTF"),
+    "part.igs": (b"S      1", "is none of the mesh files read here: STL, OBJ, PLY, 3MF, GLB, GLTF, STEP, STP"),
 }  # fmt: skip
 
 

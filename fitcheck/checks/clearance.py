@@ -292,7 +292,7 @@ def _finding(
         check="clearance",
         parts=_parts(solids, (lead.i, lead.j)),
         verdict=verdict,
-        sentence=_said(a, b, lead.measured, required, verdict),
+        sentence=_said(a, b, lead.measured, (required, margin), verdict),
         measured=measured.distance,
         required=required,
         where=(point(measured.on_a), point(measured.on_b)),
@@ -308,7 +308,8 @@ def _verdict(pair: _Pair, required: float, margin: float) -> Verdict:
     return compare(pair.measured.distance, required, margin, pair.measured.error)
 
 
-def _said(a: str, b: str, measured: Measured, required: float, verdict: Verdict) -> str:
+def _said(a: str, b: str, measured: Measured, demanded: tuple[float, float], verdict: Verdict) -> str:
+    required, margin = demanded
     if verdict == Verdict.UNKNOWN:
         return f"{a} may lie inside {b} or the other way round: a mesh of theirs is not closed"
     if measured.interferes:
@@ -318,7 +319,10 @@ def _said(a: str, b: str, measured: Measured, required: float, verdict: Verdict)
     if verdict == Verdict.FAILS:
         return f"{a} and {b} {apart}, {mm(required)} are demanded"
     if verdict == Verdict.TIGHT:
-        return f"{a} and {b} {apart}, {mm(required)} are demanded: within the margin"
+        why = "within the margin"
+        if compare(measured.distance, required, margin) == Verdict.FITS:
+            why = f"only as drawn, its facets may be {mm(measured.error, against=0.0)} off"
+        return f"{a} and {b} {apart}, {mm(required)} are demanded: {why}"
     return f"{a} and {b} {apart}, at least {mm(required)} as demanded"
 
 

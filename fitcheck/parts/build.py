@@ -198,12 +198,17 @@ class _Builder:
         return _Draft(entry, path, made, error, turned)
 
     def _mesh(self, shape: MeshFile, reading: Reading, path: Path) -> tuple[tuple[Piece, ...], float]:
-        from fitcheck.parts.meshes import load_mesh  # brings trimesh along, which few models need
+        from fitcheck.parts.meshes import Detail, load_mesh  # brings trimesh along, which few models need
 
         name = reading.text(shape.file)
         folder = name.folder if isinstance(name, FileName) else self.model.folder
+        facet, simplify = (
+            None if raw is None else reading.length(raw, (*path, key))
+            for key, raw in (("facet", shape.facet), ("simplify", shape.simplify))
+        )
+        part = None if shape.part is None else reading.text(shape.part)
         with reading.at((*path, "file")):
-            piece = load_mesh(folder / name, shape.unit, folder)
+            piece = load_mesh(folder / name, shape.unit, folder, Detail(facet, part, simplify))
         assert piece.mesh is not None
         return (piece,), piece.mesh.error
 

@@ -105,3 +105,8 @@ READERS: dict[str, Reader] = {
     ".stl": read_stl, ".obj": read_obj, ".ply": read_ply,
     ".3mf": read_3mf, ".glb": read_glb, ".gltf": read_gltf,
 }  # fmt: skip
+# Those whose files name their parts take the name of the one that is wanted.
+WITH_PARTS: dict[str, Callable[[bytes, Mapping[str, bytes], str], Written]] = {
+    ".glb": read_glb,
+    ".gltf": read_gltf,
+}

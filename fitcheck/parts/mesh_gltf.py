@@ -7,6 +7,7 @@ import struct
 from collections.abc import Mapping
 from typing import Any
 
+from fitcheck.parts.mesh_parts import keep_only
 from fitcheck.parts.mesh_written import TRIANGLES, Written, by_trimesh
 from fitcheck.scene.mistakes import ValueMistake
 
@@ -16,8 +17,8 @@ TABLE_VALUES = 4 * 3 * TRIANGLES
 METRE = 1000.0
 
 
-def read_glb(data: bytes, _: Mapping[str, bytes]) -> Written:
-    """glTF in one binary file."""
+def read_glb(data: bytes, _: Mapping[str, bytes], part: str | None = None) -> Written:
+    """glTF in one binary file; all of it, or one named part."""
     if len(data) < 20 or data[:4] != b"glTF":
         raise ValueMistake("is no glTF file: its header is missing")
     version, length = struct.unpack_from("<II", data, 4)
@@ -29,16 +30,16 @@ def read_glb(data: bytes, _: Mapping[str, bytes]) -> Written:
     size, kind = struct.unpack_from("<I4s", data, 12)
     if kind != b"JSON" or 20 + size > length:
         raise ValueMistake("is damaged: its first part is not its table", "export it again")
-    text = json.dumps(_bare_gltf(data[20 : 20 + size])).encode()
+    text = json.dumps(_bare_gltf(data[20 : 20 + size], part)).encode()
     text += b" " * (-len(text) % 4)
     rest = data[20 + size :]
     head = struct.pack("<4sIIII", b"glTF", 2, 20 + len(text) + len(rest), len(text), 0x4E4F534A)
     return by_trimesh(head + text + rest, "glb", "glTF", unit=METRE)
 
 
-def read_gltf(data: bytes, beside: Mapping[str, bytes]) -> Written:
-    """glTF as text, with the files beside it that it names."""
-    text = json.dumps(_bare_gltf(data)).encode()
+def read_gltf(data: bytes, beside: Mapping[str, bytes], part: str | None = None) -> Written:
+    """glTF as text, with the files beside it that it names; all of it, or one named part."""
+    text = json.dumps(_bare_gltf(data, part)).encode()
     return by_trimesh(text, "gltf", "glTF", unit=METRE, resolver=dict(beside))
 
 
@@ -58,8 +59,8 @@ def _table(data: bytes) -> dict[str, Any]:
     return table
 
 
-def _bare_gltf(data: bytes) -> dict[str, Any]:
-    """The table without pictures and movements, its claims checked."""
+def _bare_gltf(data: bytes, part: str | None) -> dict[str, Any]:
+    """The table without pictures and movements, its claims checked; of one part if that is named."""
     table = _table(data)
     packed = [one for one in table.get("extensionsRequired", []) if "compression" in str(one)]
     if packed:
@@ -75,4 +76,6 @@ def _bare_gltf(data: bytes) -> dict[str, Any]:
         raise ValueMistake(f"claims {values:,} values; the limit is {TABLE_VALUES:,}")
     for key in ("materials", "textures", "images", "samplers", "animations", "skins", "cameras"):
         table.pop(key, None)
+    if part is not None:
+        keep_only(table, part)
     return table

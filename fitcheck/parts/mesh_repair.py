@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitcheck.parts.mesh_bodies import bodies_apart, edges, neighbours, shells
 from fitcheck.parts.outline import is_solid, united
 
 # Corners nearer than this are one if that closes the mesh, mm: STL's rounding at 700 mm is 3e-5.
@@ -34,7 +35,7 @@ class _Work:
 
     def volume(self) -> float:
         """Signed volume about the middle of the corners, mm³ (of an open mesh: an estimate)."""
-        return float(_tetrahedra(self.vertices, self.faces).sum())
+        return volume(self.vertices, self.faces)
 
 
 def mended(
@@ -62,8 +63,14 @@ def mended(
             f"not closed: {left:,} open edges; distances hold, but inside and depth cannot be told"
         )
         return work.vertices, work.faces, False, tuple(work.said)
+    work.vertices, work.faces = bodies_apart(work.vertices, work.faces)
+    before = _Work(work.vertices, work.faces, list(work.said))
     _turn_outward(work)
     solid = is_solid(work.vertices, work.faces)
+    if not solid and work.faces is not before.faces:
+        # Turned or joined it is no solid either: then as the file has it.
+        work = before
+        work.said.append("turning its shells made no solid of it and was undone")
     if not solid:
         work.said.append("its surface touches or crosses itself; inside and depth cannot be told")
     return work.vertices, work.faces, solid, tuple(work.said)
@@ -71,17 +78,9 @@ def mended(
 
 def _open_edges(faces: np.ndarray) -> int:
     """How many edges are not passed as often one way as the other (0: closed and alike)."""
-    key, way = _edges(faces)
+    key, way = edges(faces)
     _, index = np.unique(key, return_inverse=True)
     return int(np.count_nonzero(np.bincount(index, weights=way)))
-
-
-def _edges(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Each face's three edges, as a number for the pair of corners and the way it is passed."""
-    start = faces.ravel()
-    end = np.roll(faces, -1, axis=1).ravel()
-    count = int(faces.max()) + 1 if len(faces) else 1
-    return np.minimum(start, end) * count + np.maximum(start, end), np.where(start < end, 1, -1)
 
 
 def _tetrahedra(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
@@ -159,21 +158,9 @@ def _drop_doubles(work: _Work, left: int) -> int:
     return left
 
 
-def _neighbours(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Faces that share an edge of just two, in pairs, and whether they pass it the same way."""
-    key, way = _edges(faces)
-    order = np.argsort(key, kind="stable")
-    sorted_key = key[order]
-    starts = np.flatnonzero(np.r_[True, sorted_key[1:] != sorted_key[:-1]])
-    counts = np.diff(np.r_[starts, len(key)])
-    pairs = starts[counts == 2]
-    one, other = order[pairs], order[pairs + 1]
-    return one // 3, other // 3, way[one] == way[other]
-
-
 def _turn_alike(work: _Work, left: int) -> int:
     """Turn faces so that neighbours run alike, shell by shell, as most of its faces do."""
-    one, other, clash = _neighbours(work.faces)
+    one, other, clash = neighbours(work.faces)
     if not clash.any():
         return left
     around: list[list[tuple[int, bool]]] = [[] for _ in range(len(work.faces))]
@@ -202,7 +189,7 @@ def _turn_alike(work: _Work, left: int) -> int:
         work.faces, left = faces, now
         count = np.count_nonzero(turn)
         work.said.append(
-            f"{count:,} faces ran the wrong way and were turned ({_change(before, work.volume())})"
+            f"{count:,} faces ran the wrong way and were turned ({change(before, work.volume())})"
         )
     return left
 
@@ -237,9 +224,9 @@ def _close_holes(work: _Work, left: int) -> int:
     now = _open_edges(filled.faces)
     if now or abs(abs(after) - abs(before)) > HOLE_VOLUME * abs(after):
         return left
-    edges = sum(map(len, loops))
+    rims = sum(map(len, loops))
     holes = "1 hole" if len(loops) == 1 else f"{len(loops)} holes"
-    work.said.append(f"{holes} of {edges} edges closed ({_change(before, after)})")
+    work.said.append(f"{holes} of {rims} edges closed ({change(before, after)})")
     work.vertices, work.faces = filled.vertices, filled.faces
     return now
 
@@ -259,7 +246,7 @@ def _is_small_and_flat(points: np.ndarray, largest: float) -> bool:
 
 def _hole_loops(faces: np.ndarray) -> list[np.ndarray]:
     """Corners round each hole, the way its neighbours pass them; none if they cannot be told apart."""
-    key, way = _edges(faces)
+    key, way = edges(faces)
     _, index, counts = np.unique(key, return_inverse=True, return_counts=True)
     single = counts[index] == 1
     if np.count_nonzero(np.bincount(index, weights=way)) != np.count_nonzero(single):
@@ -282,31 +269,16 @@ def _hole_loops(faces: np.ndarray) -> list[np.ndarray]:
     return loops
 
 
-def _shells(faces: np.ndarray) -> np.ndarray:
-    """The shell each face belongs to, numbered from 0: faces joined over edges."""
-    one, other, _ = _neighbours(faces)
-    label = np.arange(len(faces))
-    while True:
-        least = np.minimum(label[one], label[other])
-        new = label.copy()
-        np.minimum.at(new, one, least)
-        np.minimum.at(new, other, least)
-        new = new[new]
-        if np.array_equal(new, label):
-            return np.unique(label, return_inverse=True)[1]
-        label = new
-
-
 def _turn_outward(work: _Work) -> None:
     """Turn shells outward, but for those that are cavities of another; join solids that overlap."""
     before = work.volume()
-    shell = _shells(work.faces)
+    shell = shells(work.faces)
     volumes = np.bincount(shell, weights=_tetrahedra(work.vertices, work.faces))
     if len(volumes) > SHELLS:
         # Too many to compare with each other: all as the file has them, or all turned.
         if volumes.sum() < 0:
             work.faces = work.faces[:, ::-1]
-            work.said.append(f"the mesh was inside out and was turned ({_change(before, work.volume())})")
+            work.said.append(f"the mesh was inside out and was turned ({change(before, work.volume())})")
         return
     depth = _depths(work, shell, len(volumes))
     wrong = (volumes < 0) & (depth % 2 == 0)
@@ -320,16 +292,14 @@ def _turn_outward(work: _Work) -> None:
             if len(volumes) == 1
             else f"{np.count_nonzero(wrong)} of {len(volumes)} shells were"
         )
-        work.said.append(f"{which} inside out and turned ({_change(before, work.volume())})")
+        work.said.append(f"{which} inside out and turned ({change(before, work.volume())})")
         volumes = np.where(wrong, -volumes, volumes)
     if len(volumes) > 1 and np.all(volumes > 0):
         joined = united(work.vertices, work.faces)
         if joined is not None:
             before = work.volume()
             work.vertices, work.faces = joined
-            work.said.append(
-                f"solids that overlap in the file were joined ({_change(before, work.volume())})"
-            )
+            work.said.append(f"solids that overlap in the file were joined ({change(before, work.volume())})")
 
 
 def _depths(work: _Work, shell: np.ndarray, count: int) -> np.ndarray:
@@ -367,5 +337,11 @@ def _winding(vertices: np.ndarray, faces: np.ndarray, point: np.ndarray) -> floa
     return float(np.arctan2(top, bottom).sum() / (2 * np.pi))
 
 
-def _change(before: float, after: float) -> str:
+def volume(vertices: np.ndarray, faces: np.ndarray) -> float:
+    """Signed volume about the middle of the corners, mm³ (of an open mesh: an estimate)."""
+    return float(_tetrahedra(vertices, faces).sum())
+
+
+def change(before: float, after: float) -> str:
+    """A change of volume in words."""
     return f"volume {before:,.6g} → {after:,.6g} mm³"

@@ -26,12 +26,16 @@ class Written:
         faces: (m, 3) int64.
         unit: mm a unit, where the format says it.
         soup: corners are written for each triangle anew, so that merging them is no repair.
+        error: how far facets may lie from the true surface, mm, where the reading settles it.
+        said: what of the file was not read, in plain sentences.
     """
 
     vertices: np.ndarray
     faces: np.ndarray
     unit: float | None = None
     soup: bool = False
+    error: float = 0.0
+    said: tuple[str, ...] = ()
 
 
 def by_trimesh(

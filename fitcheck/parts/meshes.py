@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import math
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import unquote
 
 import numpy as np
 
-from fitcheck.parts.mesh_files import READERS
+from fitcheck.parts.mesh_files import READERS, WITH_PARTS
 from fitcheck.parts.mesh_gltf import gltf_files
 from fitcheck.parts.mesh_repair import mended
-from fitcheck.parts.mesh_written import refuse_bad_numbers
+from fitcheck.parts.mesh_simplify import simplified
+from fitcheck.parts.mesh_step import COARSEST, FACET, read_step
+from fitcheck.parts.mesh_written import Written, refuse_bad_numbers
 from fitcheck.parts.pieces import frozen, new_mesh
 from fitcheck.parts.solids import Kind, Piece
 from fitcheck.scene.mistakes import ValueMistake, nearest
@@ -26,32 +29,54 @@ SMALL, LARGE = 3.0, 3000.0
 USUAL = 120.0
 # Files kept as pieces in one process, by content: a batch or live view asks for them again.
 KEPT = 32
-_kept: dict[tuple[str, str, float | None], Piece] = {}
+_kept: dict[tuple[str, str, str | None, Detail], Piece] = {}
+# STEP is read by its own module: its facets are ours to choose.
+STEP = (".step", ".stp")
 
 
-def load_mesh(path: Path, unit: str | None, folder: Path) -> Piece:
+@dataclass(frozen=True)
+class Detail:
+    """What is wanted of a file besides its unit.
+
+    Args:
+        facet: how far facets may lie from the true surface, mm: STEP is cut so; of other files it is what
+            their export was set to. None: 0.02 for STEP, not known for others.
+        part: the one named part that is wanted of STEP or glTF.
+        simplify: by how much the surface may move for fewer triangles, mm; None: not at all.
+    """
+
+    facet: float | None = None
+    part: str | None = None
+    simplify: float | None = None
+
+
+def load_mesh(path: Path, unit: str | None, folder: Path, detail: Detail = Detail()) -> Piece:
     """A mesh file as a piece in the frame of its part, in mm, along the file's own axes.
 
     STL, OBJ and PLY need a unit. 3MF and glTF say theirs (glTF is in metres); one that is
-    given counts instead. No format's axes are turned: glTF's +y stays +y.
+    given counts instead. STEP says its own, always. No format's axes are turned: glTF's +y stays +y.
 
     Args:
         path: of the file.
         unit: `mm`, `cm`, `m`, `in` or None.
         folder: which the file may not leave.
+        detail: its facets, one part of it, fewer triangles.
 
     Returns:
-        A mesh piece; `mesh.closed` says whether inside and depth are defined, `mesh.repairs`
-        what was mended, what cannot be, and a size that looks wrong.
+        A mesh piece; `mesh.closed` says whether inside and depth are defined, `mesh.error` how far it may lie
+        from the true surface as far as that is known, `mesh.repairs` what was mended, what cannot be, and a
+        size that looks wrong.
 
     Raises:
         ValueMistake: no such file, outside the folder, over a limit, empty, cut off, not
-            finite, no unit.
+            finite, no unit, no such part.
     """
     suffix = path.suffix.lower()
-    if suffix not in READERS:
-        known = ", ".join(ending.removeprefix(".").upper() for ending in READERS)
+    if suffix not in READERS and suffix not in STEP:
+        known = ", ".join(ending.removeprefix(".").upper() for ending in (*READERS, *STEP))
         raise ValueMistake(f"{path.name} is none of the mesh files read here: {known}", "export it as STL")
+    if suffix in STEP and unit is not None:
+        raise ValueMistake(f"unit: {unit}: STEP says its own unit", "leave unit out")
     data = _read(path, folder)
     beside: dict[str, bytes] = {}
     if suffix == ".gltf":
@@ -62,11 +87,10 @@ def load_mesh(path: Path, unit: str | None, folder: Path) -> Piece:
     digest = hashlib.blake2b(data, digest_size=16)
     for extra in beside.values():
         digest.update(extra)
-    given = UNITS[unit] if unit is not None else None
-    key = (digest.hexdigest(), suffix, given)
+    key = (digest.hexdigest(), suffix, unit, detail)
     piece = _kept.get(key)
     if piece is None:
-        piece = _piece(suffix, data, beside, unit)
+        piece = _piece(_written(suffix, data, beside, detail), suffix, unit, detail)
         if len(_kept) >= KEPT:
             _kept.pop(next(iter(_kept)))
         _kept[key] = piece
@@ -99,19 +123,26 @@ def _read(path: Path, folder: Path, taken: int = 0) -> bytes:
     return data
 
 
-def _piece(suffix: str, data: bytes, beside: dict[str, bytes], unit: str | None) -> Piece:
-    written = READERS[suffix](data, beside)
-    refuse_bad_numbers(written)
-    said: list[str] = []
-    if unit is not None:
-        scale = UNITS[unit]
-        if written.unit is not None and written.unit != scale:
-            said.append(f"read in {unit} as demanded; the file itself says {written.unit:g} mm a unit")
-    elif written.unit is not None:
-        scale = written.unit
+def _written(suffix: str, data: bytes, beside: dict[str, bytes], detail: Detail) -> Written:
+    if suffix in STEP:
+        return read_step(data, FACET if detail.facet is None else detail.facet, detail.part)
+    if detail.facet is not None and not 0 <= detail.facet <= COARSEST:
+        raise ValueMistake(f"facet {detail.facet:g} mm is outside 0 to {COARSEST:g} mm")
+    if detail.part is None:
+        written = READERS[suffix](data, beside)
+    elif suffix in WITH_PARTS:
+        written = WITH_PARTS[suffix](data, beside, detail.part)
     else:
         kind = suffix.removeprefix(".").upper()
-        raise ValueMistake(f"{kind} does not say its unit", f"add one of unit: {', unit: '.join(UNITS)}")
+        raise ValueMistake(
+            f"part: {detail.part}: {kind} names no parts, only STEP and glTF do", "leave part out"
+        )
+    return replace(written, error=detail.facet or 0.0)
+
+
+def _piece(written: Written, suffix: str, unit: str | None, detail: Detail) -> Piece:
+    refuse_bad_numbers(written)
+    scale, said = _scale(written, suffix, unit)
     corners = written.vertices * scale
     if np.abs(corners).max() > 1000 * LARGE:
         raise ValueMistake(
@@ -122,9 +153,30 @@ def _piece(suffix: str, data: bytes, beside: dict[str, bytes], unit: str | None)
         raise ValueMistake("holds no triangle with an area")
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     said += _size_warning(float((high - low).max()), scale)
+    error = written.error
+    if detail.simplify is not None:
+        vertices, faces, moved, done = simplified(vertices, faces, closed, detail.simplify)
+        error += moved
+        said.append(done)
+    if error:
+        said.append(f"its facets lie within {error:.4g} mm of the true surface; clearances count that")
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
     centre = (low + high) / 2
-    mesh = new_mesh(vertices - centre, faces, closed, 0.0, (*mends, *said))
+    mesh = new_mesh(vertices - centre, faces, closed, error, (*written.said, *mends, *said))
     return Piece(Kind.MESH, frozen((high - low) / 2), frozen(np.eye(3)), frozen(centre), mesh)
+
+
+def _scale(written: Written, suffix: str, unit: str | None) -> tuple[float, list[str]]:
+    """mm a unit of the file's numbers, and what is odd about it."""
+    kind = suffix.removeprefix(".").upper()
+    if unit is None:
+        if written.unit is None:
+            raise ValueMistake(f"{kind} does not say its unit", f"add one of unit: {', unit: '.join(UNITS)}")
+        return written.unit, []
+    said = []
+    if written.unit is not None and written.unit != UNITS[unit]:
+        said.append(f"read in {unit} as demanded; the file itself says {written.unit:g} mm a unit")
+    return UNITS[unit], said
 
 
 def _size_warning(size: float, scale: float) -> list[str]:

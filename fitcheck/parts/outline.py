@@ -193,6 +193,14 @@ def is_solid(vertices: np.ndarray, faces: np.ndarray) -> bool:
     return bool(body.status() == manifold3d.Error.NoError and body.volume() > 0)
 
 
+def coarser(
+    vertices: np.ndarray, faces: np.ndarray, tolerance: float
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """Closed triangles with corners left out, surfaces moved by less than `tolerance`; None if that fails."""
+    body = _manifold(vertices, faces).simplify(tolerance)
+    return _arrays(body) if body.status() == manifold3d.Error.NoError and not body.is_empty() else None
+
+
 def united(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     """The union of the shells of closed triangles, or None where no two of them overlap."""
     body = _manifold(vertices, faces)

@@ -105,9 +105,16 @@ class Sheet(Shaped):
 class MeshFile(Shaped):
     """A mesh file as a solid."""
 
-    file: Text = Field(description="STL, OBJ, PLY, 3MF or glTF, beside the model file.")
+    file: Text = Field(description="STL, OBJ, PLY, 3MF, glTF or STEP, beside the model file.")
     unit: Literal["mm", "cm", "m", "in"] | None = Field(
         None, description="The unit of its numbers; STL, OBJ and PLY do not say it themselves."
+    )
+    facet: WrittenLength | None = Field(
+        None, description="How far facets may lie from the true surface; STEP is cut so (0.02 mm)."
+    )
+    part: Text | None = Field(None, description="One named part of an assembly, STEP or glTF.")
+    simplify: WrittenLength | None = Field(
+        None, description="Fewer triangles: how far the surface may move; closed meshes only."
     )
 
 

@@ -145,24 +145,36 @@ def _spot(drawing: Drawing, spot: Spot) -> Iterator[Ink]:
 def _labels(drawing: Drawing) -> tuple[Words, ...]:
     """Number and size of each spot: within a cut-out where they fit, else beside it where nothing else is."""
     many = len(drawing.spots)
-    # Rows of all spots, then of the words placed so far; what is not there yet meets nothing.
-    taken = np.full((2 * many, 4), np.nan)
-    taken[:many] = np.array([reach(spot) for spot in drawing.spots]).reshape(-1, 4)
+    # Of each spot the boxes that it covers, then of the words placed so far; nothing there yet: no number.
+    taken = np.full((2 * many, 3, 4), np.nan)
+    for k, spot in enumerate(drawing.spots):
+        boxes = _covered(spot)
+        taken[k, : len(boxes)] = boxes
     found = []
     for k, spot in enumerate(drawing.spots):
         own = taken[k].copy()
         taken[k] = np.nan
+        others = taken[: many + k].reshape(-1, 4)
         best, least = None, np.inf
         for words in _places(spot):
-            met = _meets(taken[: many + k], _box_of(words), *drawing.size)
+            met = _meets(others, _box_of(words), *drawing.size)
             if met < least:
                 best, least = words, met
             if met == 0:
                 break
         assert best is not None
         found.append(best)
-        taken[k], taken[many + k] = own, _box_of(best)
+        taken[k], taken[many + k, 0] = own, _box_of(best)
     return tuple(found)
+
+
+def _covered(spot: Spot) -> list[tuple[float, float, float, float]]:
+    """Boxes that a spot covers: of a large round one what lies well within it, and its cross hairs."""
+    x0, y0, x1, y1 = reach(spot)
+    if not isinstance(spot.shape, Circle) or spot.shape.diameter < 4 * HEIGHT:
+        return [(x0, y0, x1, y1)]
+    (x, y), half = spot.at, spot.shape.diameter / 2 * 0.85
+    return [(x - half, y - half, x + half, y + half), (x0, y - 0.2, x1, y + 0.2), (x - 0.2, y0, x + 0.2, y1)]
 
 
 def _places(spot: Spot) -> list[Words]:
@@ -212,7 +224,7 @@ def _bend(drawing: Drawing, bend: Bend, labels: Sequence[Words]) -> Iterator[Ink
     said = f"bend {'up' if bend.up else 'down'} {bend.angle:g}°, {bend.radius:g} inside"
     long = _length(said)
     low, high = sorted((y, v) if upright else (x, u))
-    boxes = [*(reach(spot) for spot in drawing.spots), *(_box_of(words) for words in labels)]
+    boxes = [one for spot in drawing.spots for one in _covered(spot)] + [_box_of(one) for one in labels]
     others = np.array(boxes).reshape(-1, 4)
 
     def met(along: float) -> float:

@@ -227,7 +227,7 @@ def curves(draw):
 CURVED = st.sampled_from([0.0, 1.0]) | st.floats(0, 1)
 
 
-@settings(steady, max_examples=200)
+@settings(steady, max_examples=100)
 @given(curves())
 def test_no_curve_is_shorter_than_its_bounds(curve):
     *poses, length = curve
@@ -249,6 +249,7 @@ def ports(rng):
     return start, way, goal, arrival, float(rng.uniform(20, 70))
 
 
+@pytest.mark.long
 def test_ways_between_ports_are_close_to_the_proved_bound():
     """500 port pairs: the median is proved shortest to the last digit."""
     rng = np.random.default_rng(6)
@@ -263,6 +264,7 @@ def test_ways_between_ports_are_close_to_the_proved_bound():
     assert np.percentile(ratios, 85) <= 1.001
 
 
+@pytest.mark.long
 @steady
 @given(st.integers(0, 2**31), st.booleans(), st.booleans(), st.sampled_from([0.05, 0.3, 1.0]))
 def test_turned_mirrored_shifted_and_swapped_it_is_the_same_length(seed, mirrored, swapped, near):

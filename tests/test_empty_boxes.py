@@ -288,7 +288,8 @@ def test_an_upright_angle_is_covered_exactly(at):
 @pytest.mark.parametrize(
     ("width", "verdict"),
     [
-        (10, Verdict.FITS),  # the rims of two posts of radius 20, 50 apart, leave 10 mm
+        # The rims of two posts of radius 20, 50 apart, leave 10 mm.
+        pytest.param(10, Verdict.FITS, marks=pytest.mark.long),
         (10.1, Verdict.UNKNOWN),  # within the thin slabs of the rims that neither side settles
         (11, Verdict.FAILS),
         (30, Verdict.FAILS),

@@ -223,10 +223,20 @@ def test_where_the_copy_dies_it_is_asked_here(kept, monkeypatch):
 def test_a_wrong_rule_is_told_the_same(kept, monkeypatch, may):
     beside(monkeypatch, may)
     wrong = world(part("mover", box([0, 0, 0], [1, 1, 1])), removal=[{"part": "nobody"}])
+    fork, copies = os.fork, []
+
+    def noted():
+        copy = fork()
+        copies.append(copy)
+        return copy
+
+    monkeypatch.setattr(os, "fork", noted)
     with pytest.raises(ValueMistake):
         run_checks(wrong, False, fast=True)
-    with pytest.raises(ChildProcessError):  # no copy is left behind
-        os.waitpid(-1, os.WNOHANG)
+    assert len(copies) == may
+    for copy in copies:
+        with pytest.raises(ChildProcessError):  # none is left behind
+            os.waitpid(copy, os.WNOHANG)
 
 
 @pytest.mark.long

@@ -66,6 +66,8 @@ def crowd(count: int):
 
 
 def test_sight_when_parts_double(benchmark):
+    if not benchmark.enabled:
+        pytest.skip("only to be timed")
     counts = (100, 200, 400) if benchmark.enabled else (20,)
     took = [timed(lambda n=n: check_sight(crowd(n))) for n in counts]
     print("\nsight:", ", ".join(f"{n} parts {t * 1e3:.0f} ms" for n, t in zip(counts, took, strict=True)))
@@ -85,6 +87,8 @@ def test_lines_when_parts_double(benchmark):
 
 def test_air_when_parts_double(benchmark):
     """A tunnel with a fan, a plate with a hole, and ever more things in the way."""
+    if not benchmark.enabled:
+        pytest.skip("only to be timed")
     from airy import round_hole, standing, tunnel
 
     from fitcheck.checks.ventilation import check_ventilation

@@ -49,6 +49,8 @@ def told(what, ours, others):
 
 def test_scene_to_findings(benchmark, worlds):
     """A scene is loaded already, and nothing was asked of it yet."""
+    if not benchmark.enabled:
+        pytest.skip("seconds: with --benchmark-enable")
     assert fitcheck.check_world(next(worlds), facts=False).findings
     if benchmark.enabled:
         world = next(worlds)

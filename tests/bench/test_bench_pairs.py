@@ -114,6 +114,9 @@ def test_part_of_200_000_triangles(benchmark, tmp_path, pressed):
 
 
 def test_rebuilt_manager(benchmark):
+    if not benchmark.enabled:
+        pytest.skip("only to be timed")
+
     # In a process of its own: flush primitives can hang the library's signed distances.
     def once():
         context = multiprocessing.get_context("spawn")

@@ -434,12 +434,17 @@ def test_a_key_stops_it_and_nothing_is_lost(tmp_path, whole):
     assert results(out) == whole
 
 
-@given(count=st.integers(0, 3000), workers=st.integers(1, 5), seed=st.integers(0, 999))
+@given(
+    count=st.integers(0, 3000),
+    workers=st.integers(1, 5),
+    share=st.integers(1, 2000),
+    seed=st.integers(0, 999),
+)
 @settings(max_examples=60, deadline=None)
-def test_shares_deal_every_layout_once(count, workers, seed):
+def test_shares_deal_every_layout_once(count, workers, share, seed):
     """Whoever asks when: each number once, in runs, and nobody is left without while others have two."""
     dice = np.random.default_rng(seed)
-    shares = Shares(iter(range(count)), workers)
+    shares = Shares(iter(range(count)), workers, share)
     dealt: list = []
     while True:
         chunk = shares.next(int(dice.integers(workers)), int(dice.integers(1, 40)))

@@ -26,8 +26,8 @@ Record = dict[str, Any]
 # A chunk takes about so long, s; the first ones are of one layout. So many layouts it has at most.
 CHUNK = 1.0
 MOST = 500
-# A process is dealt out so many layouts that follow each other.
-SHARE = 512
+# A process is dealt out so many layouts that follow each other at most.
+SHARE = 100_000
 # Chunks in hand for each process: it never waits for the next one.
 AHEAD = 2
 
@@ -72,7 +72,8 @@ class Workers:
             asker = Asker(self.layouts)
             yield from (asker.ask(number) for number in numbers)
             return
-        shares = Shares(iter(numbers), self.count)
+        share = min(-(-self.layouts.choices.count // self.count), SHARE)
+        shares = Shares(iter(numbers), self.count, share)
         running: Running = {}
         try:
             while True:
@@ -132,17 +133,20 @@ class Shares:
     Layouts that follow each other have most in common, and a process remembers what it worked out: dealt
     out one after the other every process would work out nearly all that one alone would. At the end one
     that has no more takes half of what another has left.
+
+    Args:
+        share: so many at once.
     """
 
-    def __init__(self, numbers: Iterator[int], count: int) -> None:
-        self._numbers = numbers
+    def __init__(self, numbers: Iterator[int], count: int, share: int) -> None:
+        self._numbers, self._share = numbers, share
         self._hands: list[list[int]] = [[] for _ in range(count)]
 
     def next(self, worker: int, most: int) -> list[int]:
         """The next layouts for a process, `most` at most; none when all are dealt out."""
         hand = self._hands[worker]
         if not hand:
-            hand += islice(self._numbers, SHARE)
+            hand += islice(self._numbers, self._share)
         if not hand:
             richest = max(self._hands, key=len)
             half = len(richest) // 2

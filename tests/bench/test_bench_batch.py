@@ -62,7 +62,7 @@ def test_two_processes_against_one(benchmark, tmp_path):
     """The whole command, start and all, against what the machine makes of two plain loops."""
     if not benchmark.enabled:
         pytest.skip("only to be timed: that two find what one finds is tested in test_batch")
-    path = cabinet(tmp_path, (2.5, 0.5))
+    path = cabinet(tmp_path, (2.5, 0.25))
     one, two, plain = took(path, 1), took(path, 2), of_this_machine()
     assert one[2] == two[2]
     count = one[2].count(b"\n") - 1

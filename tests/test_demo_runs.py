@@ -50,6 +50,7 @@ def test_dome_with_its_grommet_closed():
     assert "blank.panel" in said.parts
 
 
+@pytest.mark.long
 def test_cube_with_a_wall_before_the_pump():
     # The pump's outlet looks to the front from y 98: a plate 30 mm before it leaves no room for a bend of 36.
     wall = "wall: {model: flat_panel, with: {width: 120, length: 120, columns: 0, rows: 0}, place: {at: [80, 66, 150], turns: [{about: x, by: 90}]}}"

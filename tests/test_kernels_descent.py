@@ -322,7 +322,7 @@ def check_solid(seed):
         assert within < bound <= distance + 1e-11
 
 
-@settings(quick, max_examples=150)
+@settings(quick, max_examples=75)
 @given(seeds)
 def test_solids_against_golden_sections(seed):
     check_solid(seed)

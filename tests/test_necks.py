@@ -40,9 +40,9 @@ def check(neck, radius, near=NEAR):
         (round_hole(17), 17.0, NEAR),
         (round_hole(30), 30.0, NEAR),
         (shapely.box(-11, -11, 11, 11), 22.0, NEAR),
-        (oblong_hole(14, 40), 14.0, ALONG),
+        pytest.param(oblong_hole(14, 40), 14.0, ALONG, marks=pytest.mark.long),
         (round_hole(24, x=30).union(round_hole(15, x=-30)), 24.0, NEAR),
-        (shapely.box(-40, -4, 40, 4), 8.0, ALONG),
+        pytest.param(shapely.box(-40, -4, 40, 4), 8.0, ALONG, marks=pytest.mark.long),
     ],
 )
 @pytest.mark.parametrize(("seed", "thickness"), [(0, 0.5), pytest.param(1, 2.0, marks=pytest.mark.long)])
@@ -92,7 +92,11 @@ def test_square_to_the_axes():
     assert {"wall0.body", "wall1.body"} <= set(neck.names)
 
 
-@pytest.mark.parametrize("piece", [box((-150, -150, -1), (150, 150, 1)), plate(0.5)], ids=["box", "mesh"])
+@pytest.mark.parametrize(
+    "piece",
+    [box((-150, -150, -1), (150, 150, 1)), pytest.param(plate(0.5), marks=pytest.mark.long)],
+    ids=["box", "mesh"],
+)
 def test_closed_wall(piece):
     pose = turned(np.random.default_rng(4), (1, 2, 3))
     neck = widest(obstacles(world(part("wall", piece, pose=pose))), *behind(pose))

@@ -183,6 +183,7 @@ def test_the_widest_that_passes_a_hole_nobody_named():
     assert "too narrow in wall.panel" in finding.sentence
 
 
+@pytest.mark.long
 def test_one_run_without_a_way_does_not_stop_the_others():
     others = fitting("low", "[0, 0, -300]", "+x") + fitting("high", "[100, 0, -300]", "-x")
     runs = TUBE + f"\nshort: {{{SOFT}, from: low.tube_end, to: high.tube_end}}"
@@ -231,6 +232,7 @@ def test_report_holds_the_runs():
     assert run["centre_line"] == [[20.0, 0.0, 0.0], [220.0, 0.0, 0.0]]
 
 
+@pytest.mark.long
 def test_the_radius_that_would_do_before_a_plate():
     # A plate 38 mm before the left mouth: after 15 mm straight a quarter turn must keep 6.5 + 2 from it, 14.5 are left.
     plate = (

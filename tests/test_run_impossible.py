@@ -47,7 +47,10 @@ def tilted(seed: int) -> Frame:
 
 @pytest.mark.parametrize(
     "piece",
-    [box([-SEATED / 2, -SEATED / 2, -1], [SEATED / 2, SEATED / 2, 1]), plate(0.5, size=SEATED)],
+    [
+        box([-SEATED / 2, -SEATED / 2, -1], [SEATED / 2, SEATED / 2, 1]),
+        pytest.param(plate(0.5, size=SEATED), marks=pytest.mark.long),
+    ],
     ids=["box", "mesh"],
 )
 @pytest.mark.parametrize("seed", [0, pytest.param(3, marks=pytest.mark.long)])

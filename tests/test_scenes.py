@@ -63,6 +63,7 @@ def test_the_readmes_scene_runs():
     assert by_id(report, "room:").measured > 60
 
 
+@pytest.mark.long
 def test_leaving_out_facts_changes_no_finding():
     world = fitcheck.load(SCENES / "dome_render.yaml", {"fan_row": 5})
     assert fitcheck.check_world(world, facts=False).findings == fitcheck.check_world(world).findings

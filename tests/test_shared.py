@@ -37,7 +37,10 @@ def compared(file, count, seed, whole):
             assert told(kept, number, whole) == told(Asker(layouts), number, whole), (file, number)
 
 
-@pytest.mark.parametrize("file", FILES)
+# The largest of them takes as long as the others together.
+@pytest.mark.parametrize(
+    "file", [pytest.param(f, marks=pytest.mark.long) if f == "dome_layouts.yaml" else f for f in FILES]
+)
 def test_a_layout_is_answered_as_if_it_were_the_only_one(file):
     compared(file, 2, 1, whole=False)
 

@@ -39,6 +39,7 @@ def test_what_each_end_may_go_astray_is_left_to_it():
     assert not crossing_at(10, OUTSIDE - astray + 0.01 + 2 * 0.5)
 
 
+@pytest.mark.long
 def test_no_line_goes_farther_astray():
     rng = np.random.default_rng(3)
     for _ in range(200):

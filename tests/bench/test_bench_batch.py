@@ -76,10 +76,10 @@ def test_two_processes_against_one(benchmark, tmp_path):
 
 @pytest.mark.parametrize("kind", ["csv", "parquet"])
 def test_memory_grows_little_with_layouts(benchmark, tmp_path, kind):
+    if not benchmark.enabled:
+        pytest.skip("only to be measured: what it writes is tested in test_batch")
     if kind == "parquet":
         pytest.importorskip("pyarrow")
-        if not benchmark.enabled:
-            pytest.skip("only to be measured: what it writes is tested in test_batch")
     few, many = (20_000, 120_000) if benchmark.enabled else (120, 240)
     (asked, least, _), (more, most, _) = (
         peak_of(count, tmp_path / f"{count}.{kind}") for count in (few, many)

@@ -93,6 +93,8 @@ def test_near_pairs_with_runs(benchmark, world):
 @pytest.mark.parametrize("pressed", [0.0, 1.5])
 def test_part_of_200_000_triangles(benchmark, tmp_path, pressed):
     """Loading, the first question (trees are built), and the same question once all is built."""
+    if not benchmark.enabled:
+        pytest.skip("only to be timed: meshes of that size are asked in test_meshes")
     scene = write_scene(tmp_path, pressed)
     fitcheck.load(DOME)
     start = time.perf_counter()

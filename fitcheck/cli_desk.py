@@ -8,7 +8,17 @@ from typing import Annotated
 
 import typer
 
-from fitcheck.console import DebugOption, SceneArgument, SetOption, app, placed, reading, refuse, tell
+from fitcheck.console import (
+    DebugOption,
+    SceneArgument,
+    SetOption,
+    app,
+    placed,
+    reading,
+    refuse,
+    tell,
+    write_out,
+)
 
 
 @app.command()
@@ -33,11 +43,10 @@ def export(
         refuse(f"--out {out}: write {', '.join(f'{out.stem}{known}' for known in FORMATS)}")
     world = placed(scene, set_)
     try:
-        out.write_bytes(placed_file(world, kind))
+        content = placed_file(world, kind)
     except ValueError as why:
         refuse(f"{scene}: {why}: nothing is written")
-    except OSError as why:
-        refuse(f"--out {out}: {why.strerror or why}")
+    write_out(out, content)
     tell(f"wrote {out}\n")
 
 

@@ -19,6 +19,7 @@ from fitcheck.console import (
     refuse,
     say,
     tell,
+    write_out,
 )
 
 
@@ -41,7 +42,6 @@ def page(
 
     Example: fitcheck page scenes/dome_render.yaml --out dome.html
     """
-    from fitcheck.layouts.whole_file import whole_file
     from fitcheck.outputs.page import page as page_of
     from fitcheck.outputs.page.results import NoResults, more_of
 
@@ -52,13 +52,9 @@ def page(
     except NoResults as why:
         refuse(str(why))
     world, report = checked(scene, set_, facts=True)
-    text = page_of(world, report, more)
-    try:
-        with whole_file(out) as file:
-            file.write(text.encode("utf-8"))
-    except OSError as why:
-        refuse(f"--out {out}: {why.strerror or why}")
-    tell(f"wrote {out} ({len(text.encode('utf-8')) / 1e6:.1f} MB)\n")
+    content = page_of(world, report, more).encode("utf-8")
+    write_out(out, content)
+    tell(f"wrote {out} ({len(content) / 1e6:.1f} MB)\n")
 
 
 @app.command()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn, TypeVar
 
 import typer
@@ -102,6 +103,17 @@ def say_lengths(text: str, inches: bool) -> None:
 
         text = f"{in_inches(text)}({ROUNDED})\n"
     say(text)
+
+
+def write_out(out: Path, content: bytes) -> None:
+    """Write the file of `--out`, whole or not at all, or end with why it cannot be written."""
+    from fitcheck.layouts.whole_file import whole_file
+
+    try:
+        with whole_file(out) as file:
+            file.write(content)
+    except OSError as why:
+        refuse(f"--out {out}: {why.strerror or why}")
 
 
 def tell(text: str) -> None:

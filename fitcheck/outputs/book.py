@@ -10,6 +10,7 @@ import numpy as np
 
 from fitcheck.checks import RULE_TYPES
 from fitcheck.finding import Verdict
+from fitcheck.layouts.whole_file import whole_file
 from fitcheck.outputs.catalogue import PLACES, parameter_row
 from fitcheck.outputs.pictures import View, draw_view
 from fitcheck.report import Report
@@ -122,5 +123,6 @@ def write_book(file: Path, models: Mapping[str, Path], drawn: bool = True) -> li
             # So few colours are there that a palette holds them; it halves the file.
             picture.convert("RGB").quantize(64).save(place, "PNG", optimize=True)
             written.append(place)
-    file.write_text(text, "utf-8")
+    with whole_file(file) as written_file:
+        written_file.write(text.encode("utf-8"))
     return [file, *written]

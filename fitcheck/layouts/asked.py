@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from fitcheck.checks import RULE_TYPES
-from fitcheck.checks.clashes import clashes
 from fitcheck.checks.clearance import least_distance
 from fitcheck.checks.names import choose
 from fitcheck.finding import Finding, Verdict, plain
+from fitcheck.layouts.clashing import Pair, clashing_pairs
 from fitcheck.layouts.read import Layouts
 from fitcheck.layouts.varied import varied
 from fitcheck.report import Report, check_world
@@ -22,7 +21,6 @@ from fitcheck.scene.mistakes import Mistakes, ValueMistake
 from fitcheck.scene.options import overridden
 from fitcheck.scene.read import Scene, scene_of
 from fitcheck.scene.text import Document
-from fitcheck.world.bodies import bodies
 from fitcheck.world.forest import prepare
 from fitcheck.world.node import base
 from fitcheck.world.resolve import resolve
@@ -159,37 +157,6 @@ def asked_world(scene: Scene, shared: Shared, runs: bool) -> World:
     if runs:
         return world
     return replace(world, rules={name: rule for name, rule in world.rules.items() if name not in OF_RUNS})
-
-
-@dataclass(frozen=True)
-class Pair:
-    """Two parts that interfere, and the entries they belong to."""
-
-    names: tuple[str, str]
-    entries: tuple[str, str]
-    order: tuple[Any, ...]
-
-
-def clashing_pairs(world: World, layouts: Layouts) -> list[Pair]:
-    """Each two parts that surely interfere, in an order that is the same in all layouts."""
-    written = list(layouts.scene.data.get("parts") or ())
-    for options in layouts.file.alternatives.values():
-        written += [name for option in options.values() for name in option.parts]
-    place = {name: at for at, name in reversed(list(enumerate(written)))}
-    solids = bodies(world)
-    found = {}
-    for clash in clashes(world):
-        if clash.decided:
-            ends = [solids.all[k] for k in clash.pair]
-            names, entries = (ends[0].part_name, ends[1].part_name), (ends[0].group, ends[1].group)
-            order = tuple((place[base(end.group)], numbered_name(end.part_name)) for end in ends)
-            found[names] = Pair(names, entries, order)
-    return sorted(found.values(), key=lambda pair: pair.order)
-
-
-def numbered_name(name: str) -> tuple[tuple[str, int], ...]:
-    """A name by whose order `fan[2]` comes before `fan[10]`."""
-    return tuple((text, int(number or 0)) for text, number in re.findall(r"([^\[\]]+)(?:\[(\d+)\])?", name))
 
 
 def ruled_out(layouts: Layouts, number: int, pair: Pair) -> dict[str, Any]:

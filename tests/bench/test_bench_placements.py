@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from peers import fcl_objects, rebuilt_of
 from small_layouts import CRATE
+from test_crossings import folder_of
 
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.read import read_layouts
@@ -118,6 +119,31 @@ def test_layouts_by_look_up(benchmark, tmp_path):
         print(f"\n10 million layouts, {tables.worked_out} worked out in {took:.1f} s; {looked_up / 1e6:.1f} million "
               f"looked up a second, {(found == FREE).mean():.1%} of them free")  # fmt: skip
     benchmark.pedantic(lambda: tables.first_clashes(numbers), rounds=3 if benchmark.enabled else 1)
+
+
+def test_layouts_of_parts_that_cross(benchmark, tmp_path):
+    """Three askew blocks, each moved both ways: who interferes with whom, from the kernels and one by one."""
+    if not benchmark.enabled:
+        pytest.skip("only to be timed: that the answers are right is tested in test_crossings")
+    parameters = ", ".join(f"{way}{name}: 0 mm" for name in "abc" for way in "xy")
+    scene = f"parameters: {{{parameters}}}\nparts:\n"
+    for k, name in enumerate("abc"):
+        place = f"{{at: [{40 * k} + x{name}, y{name}, 0], turn: {17 * k}}}"
+        scene += f"  block_{name}: {{model: block, place: {place}}}\n"
+    steps = "{from: 0 mm, to: 52 mm, step: 4 mm}"
+    vary = "".join(f"  {way}{name}: {steps}\n" for name in "abc" for way in "xy")
+    tables = Tables(Asker(folder_of(tmp_path, scene, f"vary:\n{vary}")))
+    start = time.perf_counter()
+    assert tables.fill()
+    took = time.perf_counter() - start
+    numbers = np.random.default_rng(1).integers(0, tables.choices.count, TABULATED)
+    found = tables.first_clashes(numbers)
+    alone = rate(200, lambda: [tables.asker.ask(number) for number in numbers[:200].tolist()])
+    looked_up = rate(len(numbers), lambda: tables.first_clashes(numbers))
+    print(f"\n{tables.choices.count:,} layouts, {tables.worked_out:,} worked out, tables full in {took:.1f} s; "
+          f"{looked_up / 1e6:.1f} million looked up a second, {looked_up / alone:,.0f} times one by one; "
+          f"{(found == FREE).mean():.0%} free")  # fmt: skip
+    benchmark.pedantic(lambda: tables.first_clashes(numbers), rounds=3)
 
 
 # Placements of the demo that are made parameters, as they are written there, and the steps they then take.

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from math import floor
 from pathlib import Path
 
+from fitcheck import load
 from fitcheck.checks import CHECKS
 from fitcheck.layouts.choices import Choices, Wheel
+from fitcheck.layouts.meant import Values
 from fitcheck.layouts.rows import document_of_csv
 from fitcheck.layouts.sound import Broken, sound_part
 from fitcheck.scene import limits
@@ -79,7 +81,8 @@ def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
     """Read a layouts file, or a CSV file whose scene is given beside it.
 
     Raises:
-        Mistakes: all of the layouts file; the scene's own are told when it is asked.
+        Mistakes: all of the layouts file, and of the scene besides; a scene alone that is wrong is told
+            when it is asked.
     """
     if path.suffix.lower() == ".csv":
         document = document_of_csv(read_file(path), str(path), scene)
@@ -88,8 +91,25 @@ def read_layouts(path: Path, scene: Path | None = None) -> Layouts:
     try:
         file = check_layouts(document)
     except Mistakes as wrong:
-        raise Mistakes([*wrong.items, *_second_look(document, path, scene)]) from None
-    return _Reader(file, document, path, scene).layouts()
+        found = [*wrong.items, *_second_look(document, path, scene)]
+        raise Mistakes(dict.fromkeys([*found, *_of_the_scene(document, path, scene)])) from None
+    try:
+        return _Reader(file, document, path, scene).layouts()
+    except Mistakes as wrong:
+        raise Mistakes(dict.fromkeys([*wrong.items, *_of_the_scene(document, path, scene)])) from None
+
+
+def _of_the_scene(document: Document, path: Path, scene: Path | None) -> tuple[Mistake, ...]:
+    """Mistakes of the scene as drawn: whoever mends the layouts file has both to mend."""
+    said = document.data.get("scene") if isinstance(document.data, dict) else None
+    written = scene or (path.parent / said if isinstance(said, str) else None)
+    if written is None or not written.is_file():
+        return ()
+    try:
+        load(written)
+    except Mistakes as wrong:
+        return wrong.items
+    return ()
 
 
 def _second_look(document: Document, path: Path, scene: Path | None) -> tuple[Mistake, ...]:
@@ -160,7 +180,7 @@ class _Reader:
         try:
             return read_document(read_file(self.scene_path), str(self.scene_path))
         except Mistakes as wrong:
-            if any(mistake.mark.line > 1 for mistake in wrong.items):
+            if self.scene_path.is_file():
                 self.mistakes += wrong.items
             else:
                 self.mistakes += [
@@ -276,13 +296,15 @@ class _Reader:
 
     def _excluded(self, wheels: tuple[Wheel, ...]) -> Iterator[Mapping[str, frozenset[Scalar]]]:
         rows = {
-            name: [row[at] for row in wheel.rows] for wheel in wheels for at, name in enumerate(wheel.names)
+            name: Values(row[at] for row in wheel.rows)
+            for wheel in wheels
+            for at, name in enumerate(wheel.names)
         }
         for at, one in enumerate(self.file.exclude):
             found: dict[str, frozenset[Scalar]] = {}
             for name, written in one.items():
                 path: Keys = ("exclude", at, name)
-                if not rows.get(name) and (name in rows or self.broken.varies(name)):
+                if (name in rows and not rows[name].all) or (name not in rows and self.broken.varies(name)):
                     continue
                 if name not in rows:
                     near = nearest(name, rows)
@@ -298,11 +320,11 @@ class _Reader:
             if len(found) == len(one):
                 yield found
 
-    def _meant(self, written: Scalar, rows: list[Scalar], path: Keys) -> list[Scalar]:
-        """The values among rows that are the one written; 45 and 45.0 mm are one."""
-        found = [value for value in rows if _same(value, written)]
+    def _meant(self, written: Scalar, rows: Values, path: Keys) -> list[Scalar]:
+        """The values among rows that are the one written."""
+        found = rows.meant(written)
         if not found:
-            listed = ", ".join(dict.fromkeys(spelled(value) for value in rows[:20]))
+            listed = ", ".join(dict.fromkeys(spelled(value) for value in rows.all[:20]))
             self._note(path, ValueMistake(f"`{spelled(written)}` is none of its values {listed}"))
         return found
 
@@ -328,12 +350,13 @@ class _Reader:
                     self._note(path, ValueMistake(f"`{of}` does not vary"), key=True)
                 continue
             found[of] = {}
+            priced = Values(prices)
             for value in values:
-                price = next((p for key, p in prices.items() if _same(value, key)), None)
-                if price is None:
+                keys = priced.meant(value)
+                if not keys:
                     self._note(path, ValueMistake(f"has no price for {spelled(value)}"), key=True)
                     continue
-                amount = self._amount(price, path)
+                amount = self._amount(prices[keys[0]], path)
                 if amount is not None:
                     found[of][value] = amount.value
         return found
@@ -373,16 +396,3 @@ def _typed(value: float, unit: Amount) -> Scalar:
     if unit.bare or unit.kind == (0, 0):
         return int(plain) if plain == int(plain) else plain
     return f"{said} mm" if unit.kind == (1, 0) else f"{said} deg"
-
-
-def _same(value: Scalar, written: Scalar) -> bool:
-    """Whether two values are one: as they are spelled, or as what they come to."""
-    if spelled(value) == spelled(written):
-        return True
-    if isinstance(value, bool) or isinstance(written, bool):
-        return False
-    try:
-        one, other = (evaluate(arithmetic(v), from_table({})) for v in (value, written))
-        return is_equal(one, other)
-    except ValueMistake:
-        return False

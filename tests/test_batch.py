@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import multiprocessing
 import os
 import random
 import re
@@ -125,7 +126,7 @@ def test_the_order_in_which_they_came_is_forgotten(tmp_path):
     assert list(journal) == [json.loads(line) for line in lines[1:]]
 
 
-def dying(numbers):
+def dying(asker, numbers):
     """As `workers._ask`, but layout 30 ends its process every time, layout 50 once."""
     folder = Path(os.environ["FITCHECK_TEST_FOLDER"])
     for number in numbers:
@@ -133,7 +134,7 @@ def dying(numbers):
         if number == 29 or (number == 49 and not once.exists()):
             once.touch()
             os.kill(os.getpid(), signal.SIGKILL)
-    return _ask(numbers)
+    return _ask(asker, numbers)
 
 
 _ask = workers._ask
@@ -454,3 +455,31 @@ def test_shares_deal_every_layout_once(count, workers, share, seed):
         dealt += chunk
     assert sorted(dealt) == list(range(count))
     assert all(shares.next(worker, 5) == [] for worker in range(workers))
+
+
+def faulty(asker, numbers):
+    """As `workers._ask` of a program with a fault."""
+    raise ZeroDivisionError("of layout 30")
+
+
+def test_a_fault_in_a_process_is_told_not_written(tmp_path, monkeypatch):
+    monkeypatch.setattr(workers, "_ask", faulty)
+    monkeypatch.syspath_prepend(str(TOP / "tests"))
+    path = written(tmp_path)
+    layouts = read_layouts(path)
+    with pytest.raises(ZeroDivisionError, match="of layout 30"):
+        list(Workers(layouts, path, None, 2).ask(layouts.choices.numbers()))
+
+
+@pytest.mark.parametrize("threads", [0, 1])
+def test_processes_begin_as_copies_or_anew(whole, tmp_path, monkeypatch, threads):
+    """Beside threads that may hold locks a copy is not safe: a new process reads the files itself."""
+    path, begun = written(tmp_path), []
+    monkeypatch.setattr(workers.threading, "active_count", lambda: 1 + threads)
+    monkeypatch.setattr(
+        workers, "get_context", lambda method: begun.append(method) or multiprocessing.get_context(method)
+    )
+    layouts = read_layouts(path)
+    found = list(Workers(layouts, path, None, 2).ask(layouts.choices.numbers()))
+    assert {record["layout"]: record for record in found} == whole
+    assert begun == ["spawn" if threads or sys.platform != "linux" else "fork"] * 2

@@ -7,14 +7,17 @@ with what happened.
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
-from collections import Counter
-from collections.abc import Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+import sys
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from itertools import islice
 from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from multiprocessing.connection import wait as wait_for
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -23,6 +26,8 @@ from fitcheck.layouts.asked import Asker, numbered
 from fitcheck.layouts.read import Layouts, read_layouts
 
 Record = dict[str, Any]
+# What is found out about some layouts, and how many seconds it took.
+Found = tuple[list[Record], float]
 # A chunk takes about so long, s; the first ones are of one layout. So many layouts it has at most.
 CHUNK = 1.0
 MOST = 500
@@ -31,25 +36,72 @@ SHARE = 100_000
 # Chunks in hand for each process: it never waits for the next one.
 AHEAD = 2
 
-_asker: Asker | None = None
 
-
-def _begin(path: Path, scene: Path | None) -> None:
-    """Make a process ready: the one that asks for it stops it, a key does not."""
-    global _asker
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _asker = Asker(read_layouts(path, scene))
-
-
-def _ask(numbers: list[int]) -> tuple[list[Record], float]:
-    """What is found out about layouts, and how many seconds it took."""
-    assert _asker is not None
+def _ask(asker: Asker, numbers: list[int]) -> Found:
+    """What is found out about layouts."""
     begun = perf_counter()
-    return [_asker.ask(number) for number in numbers], perf_counter() - begun
+    return [asker.ask(number) for number in numbers], perf_counter() - begun
 
 
-# What is running: by its future the process that has it in hand, and its layouts.
-Running = dict["Future[tuple[list[Record], float]]", tuple[int, list[int]]]
+def _serve(
+    pipe: Connection, of_others: list[Connection], files: tuple[Path, Path | None], layouts: Layouts | None,
+    ask: Callable[[Asker, list[int]], Found],
+) -> None:  # fmt: skip
+    """Answer chunks until the one that asks has no more, or is gone; a key does not stop it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for other in of_others:
+        # A copy of the asking process holds its ends too: open they would hide that it is gone.
+        other.close()
+    asker = Asker(read_layouts(*files) if layouts is None else layouts)
+    with suppress(EOFError, BrokenPipeError, ConnectionResetError):
+        while True:
+            chunk = pipe.recv()
+            try:
+                pipe.send(ask(asker, chunk))
+            except (EOFError, BrokenPipeError, ConnectionResetError):
+                raise
+            except Exception as wrong:
+                # A fault of the program is for whoever asked, not an answer.
+                pipe.send(wrong)
+
+
+class _Worker:
+    """A process that asks, and the chunks it has in hand, in order."""
+
+    def __init__(self, files: tuple[Path, Path | None], layouts: Layouts, others: Iterable[_Worker]) -> None:
+        # A copy of this process begins at once, with all that was read; safe as long as it has no threads.
+        copied = sys.platform == "linux" and threading.active_count() == 1
+        context = get_context("fork") if copied else get_context("spawn")
+        self.pipe, theirs = context.Pipe()
+        shut = [self.pipe, *(other.pipe for other in others)] if copied else []
+        given = theirs, shut, files, layouts if copied else None, _ask
+        self.process = context.Process(target=_serve, args=given, daemon=True)
+        self.in_hand: list[list[int]] = []
+        self.process.start()
+        theirs.close()
+
+    def give(self, chunk: list[int]) -> None:
+        """Have a chunk asked after those before; one that is dead is found out when it is waited for."""
+        self.in_hand.append(chunk)
+        with suppress(BrokenPipeError, ConnectionResetError):
+            self.pipe.send(chunk)
+
+    def take(self) -> Found | None:
+        """What was found out about the first chunk in hand; None when the process died over it."""
+        try:
+            found: Found | Exception = self.pipe.recv()
+        except (EOFError, ConnectionResetError):
+            return None
+        if isinstance(found, Exception):
+            raise found
+        del self.in_hand[0]
+        return found
+
+    def stop(self) -> None:
+        """End it without waiting for what it does."""
+        self.pipe.close()
+        self.process.kill()
+        self.process.join()
 
 
 class Workers:
@@ -61,10 +113,9 @@ class Workers:
     """
 
     def __init__(self, layouts: Layouts, path: Path, scene: Path | None, count: int) -> None:
-        self.layouts, self.path, self.scene, self.count = layouts, path, scene, count
+        self.layouts, self.files, self.count = layouts, (path, scene), count
         self._chunk = 1
-        # A pool of one for each process, for each gets layouts of its own.
-        self._pools: dict[int, ProcessPoolExecutor] = {}
+        self._workers: dict[int, _Worker] = {}
 
     def ask(self, numbers: Iterable[int]) -> Iterator[Record]:
         """Every layout once, in the order in which they are ready."""
@@ -74,57 +125,61 @@ class Workers:
             return
         share = min(-(-self.layouts.choices.count // self.count), SHARE)
         shares = Shares(iter(numbers), self.count, share)
-        running: Running = {}
+        # What is here stays: no process has to look through it again and again.
+        gc.freeze()
         try:
             while True:
-                busy = Counter(worker for worker, _ in running.values())
-                for worker in range(self.count):
-                    for _ in range(AHEAD - busy[worker]):
-                        if chunk := shares.next(worker, self._chunk):
-                            running[self._started(worker).submit(_ask, chunk)] = worker, chunk
-                if not running:
+                for which in range(self.count):
+                    self._deal(which, shares)
+                asked = {one.pipe: which for which, one in self._workers.items() if one.in_hand}
+                if not asked:
                     return
-                done, _ = wait(running, return_when=FIRST_COMPLETED)
-                dead = {running[one][0] for one in done if isinstance(one.exception(), BrokenProcessPool)}
-                for worker in sorted(dead):
-                    yield from self._after_a_death(worker, running)
-                for future in done & running.keys():
-                    _, chunk = running.pop(future)
-                    records, seconds = future.result()
-                    self._chunk = chunk_after(len(chunk), seconds)
-                    yield from records
+                for pipe in wait_for(list(asked)):
+                    yield from self._taken(asked[pipe])  # type: ignore[index]
         finally:
-            self._stop()
+            for one in self._workers.values():
+                one.stop()
+            gc.unfreeze()
 
-    def _after_a_death(self, worker: int, running: Running) -> Iterator[Record]:
-        """What is ready is kept; what a process had in hand is asked by a new one, one layout at a time."""
-        had = {future: chunk for future, (whose, chunk) in running.items() if whose == worker}
-        wait(had)
-        self._stop(worker)
-        for future, chunk in had.items():
-            del running[future]
-            if future.exception() is None:
-                yield from future.result()[0]
-                continue
-            for number in chunk:
-                try:
-                    yield from self._started(worker).submit(_ask, [number]).result()[0]
-                except BrokenProcessPool:
-                    self._stop(worker)
-                    yield lost(self.layouts, number)
+    def _deal(self, which: int, shares: Shares) -> None:
+        """See that a process has enough in hand; one that has never had anything is not begun for nothing."""
+        held = len(self._workers[which].in_hand) if which in self._workers else 0
+        for _ in range(AHEAD - held):
+            if chunk := shares.next(which, self._chunk):
+                self._started(which).give(chunk)
 
-    def _started(self, worker: int) -> ProcessPoolExecutor:
-        if worker not in self._pools:
-            # A new process, not a copy of this one: what it computes hangs on nothing done here before.
-            context = get_context("spawn")
-            self._pools[worker] = ProcessPoolExecutor(1, context, _begin, (self.path, self.scene))
-        return self._pools[worker]
+    def _taken(self, which: int) -> Iterator[Record]:
+        worker = self._workers[which]
+        size = len(worker.in_hand[0])
+        found = worker.take()
+        if found is None:
+            yield from self._after_a_death(which)
+            return
+        records, seconds = found
+        self._chunk = chunk_after(size, seconds)
+        yield from records
 
-    def _stop(self, worker: int | None = None) -> None:
-        """Stop one process, or all."""
-        for one in [worker] if worker is not None else list(self._pools):
-            if one in self._pools:
-                self._pools.pop(one).shutdown(wait=True, cancel_futures=True)
+    def _after_a_death(self, which: int) -> Iterator[Record]:
+        """What a process had in hand is asked by a new one, one layout at a time."""
+        left = self._ended(which).in_hand
+        for number in (number for chunk in left for number in chunk):
+            self._started(which).give([number])
+            found = self._workers[which].take()
+            if found is None:
+                self._ended(which)
+                yield lost(self.layouts, number)
+            else:
+                yield from found[0]
+
+    def _started(self, which: int) -> _Worker:
+        if which not in self._workers:
+            self._workers[which] = _Worker(self.files, self.layouts, self._workers.values())
+        return self._workers[which]
+
+    def _ended(self, which: int) -> _Worker:
+        worker = self._workers.pop(which)
+        worker.stop()
+        return worker
 
 
 class Shares:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import floor
 from pathlib import Path
 
 from fitcheck import load
@@ -13,8 +12,9 @@ from fitcheck.layouts.choices import Choices, Wheel
 from fitcheck.layouts.meant import Values
 from fitcheck.layouts.rows import document_of_csv
 from fitcheck.layouts.sound import Broken, sound_part
+from fitcheck.layouts.stepped import WrongSteps, stepped
 from fitcheck.scene import limits
-from fitcheck.scene.amounts import Amount, is_equal
+from fitcheck.scene.amounts import Amount
 from fitcheck.scene.choices import spelled
 from fitcheck.scene.expression import evaluate, from_table
 from fitcheck.scene.files import read_file
@@ -262,30 +262,12 @@ class _Reader:
                 self._note(path, wrong)
 
     def _steps(self, steps: Steps, path: Keys) -> list[Scalar]:
-        ends: list[Amount] = []
-        for key, value in (("from", steps.from_), ("to", steps.to), ("step", steps.step)):
-            found = self._amount(value, (*path, key))
-            if found is not None:
-                ends.append(found)
-        if len(ends) < 3:
-            return []
-        unit = next((amount for amount in ends if not amount.bare), ends[0])
         try:
-            for amount in ends:
-                is_equal(amount, unit)
-        except ValueMistake as wrong:
-            self._note(path, wrong, key=True)
+            return stepped(steps)
+        except WrongSteps as wrong:
+            for key, one in wrong.of:
+                self._note((*path, key) if key else path, one, key=not key)
             return []
-        start, stop, step = (amount.value for amount in ends)
-        if step <= 0 or stop < start:
-            said = "the step is not above 0" if step <= 0 else "`to` lies below `from`"
-            self._note((*path, "step" if step <= 0 else "to"), ValueMistake(said))
-            return []
-        count = floor((stop - start) / step + 1e-9) + 1
-        if count > limits.COUNT:
-            self._note((*path, "step"), ValueMistake(f"{count:,} values; the limit is {limits.COUNT:,}"))
-            return []
-        return [_typed(start + k * step, unit) for k in range(count)]
 
     def _amount(self, value: Scalar, path: Keys) -> Amount | None:
         try:
@@ -387,12 +369,3 @@ class _Reader:
             near = nearest(name, figures)
             said = f"there is no figure `{name}`; there are {', '.join(figures)}"
             self._note(path, ValueMistake(said, f"write {near}" if near else ""))
-
-
-def _typed(value: float, unit: Amount) -> Scalar:
-    """An amount as it would be typed."""
-    plain = round(value, 9) + 0.0
-    said = f"{plain:.10g}"
-    if unit.bare or unit.kind == (0, 0):
-        return int(plain) if plain == int(plain) else plain
-    return f"{said} mm" if unit.kind == (1, 0) else f"{said} deg"

@@ -11,7 +11,7 @@ groups that cross do to each other, that hang on different wheels, is asked of t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from math import prod
@@ -21,6 +21,7 @@ import numpy as np
 from fitcheck.layouts.asked import Asker
 from fitcheck.layouts.clashing import Pair, clashing_pairs, places_of
 from fitcheck.layouts.crossings import FREE, UNSURE, Crossing
+from fitcheck.layouts.groups import Groups, Wheels
 from fitcheck.layouts.mentioned import followed_elsewhere
 from fitcheck.layouts.stands import Stands
 from fitcheck.scene.mistakes import Mistakes
@@ -39,7 +40,6 @@ TRIES = 3
 UNKNOWN = -1
 
 Tell = Callable[[int, int], None]
-Wheels = tuple[int, ...]
 
 
 @dataclass(eq=False)
@@ -64,7 +64,7 @@ class Tables:
         self.worked_out = 0
         self.pairs: list[Pair] = []
         self._number: dict[Pair, int] = {}
-        self._wheels_of: dict[str, frozenset[int]] = {}
+        self._groups = Groups(self.sizes)
         # Each option of an alternative is worked out at least once: what it brings in is not known before.
         options = {
             frozenset({at})
@@ -124,7 +124,7 @@ class Tables:
             unsure |= held < 0
             np.minimum(found, held, out=found)
         for cross in self._crosses:
-            ours, theirs = (self._stand(wheels, places) for wheels in cross.wheels)
+            ours, theirs = (self._groups.stand(wheels, places) for wheels in cross.wheels)
             held = self._crossed(cross, ours, theirs)
             unsure |= held < 0
             np.minimum(found, held, out=found)
@@ -141,7 +141,7 @@ class Tables:
         return any(re.search(rf"\b{re.escape(name)}\b", said) for name in self.choices.names)
 
     def _is_worth_it(self) -> bool:
-        sizes = [self._size(wheels) for wheels in self._filled()]
+        sizes = [self._groups.size(wheels) for wheels in self._filled()]
         return max(sizes) <= MOST_SHARE * self.choices.count and sum(sizes) <= MOST_CELLS
 
     def _place_to_ask(self, first: Wheels) -> Wheels:
@@ -170,7 +170,7 @@ class Tables:
         for wheels, cells in self._cells.items():
             cells[tuple(places[wheel] for wheel in wheels)] = FREE
         for pair in clashing_pairs(world, self.asker.layouts):
-            wheels = self._wheels_of_both(*pair.entries)
+            wheels = self._groups.of_both(*pair.entries)
             if wheels in self._cells:
                 number = self._number_of(pair)
                 at = tuple(places[wheel] for wheel in wheels)
@@ -197,72 +197,51 @@ class Tables:
         solids = bodies(world)
         entries = [base(body.group) for body in solids.all]
         for wheels, stands in self._stands.items():
-            own = [entry if self._wheels(entry) == wheels else "" for entry in entries]
-            stands.learn(int(self._stand(wheels, places)), solids, own)
+            own = [entry if self._groups.of(entry) == wheels else "" for entry in entries]
+            stands.learn(int(self._groups.stand(wheels, places)), solids, own)
         entry_of = {body.part_name: entry for body, entry in zip(solids.all, entries, strict=True)}
         for contact in world.contacts:
             if contact.a in entry_of and contact.b in entry_of:
                 self._permitted |= {(contact.a, contact.b), (contact.b, contact.a)}
-                both = self._wheels_of_both(entry_of[contact.a], entry_of[contact.b])
+                both = self._groups.of_both(entry_of[contact.a], entry_of[contact.b])
                 if both not in self._cells:
                     self._touching.add(both)
 
     def _regroup(self) -> None:
         """Find which wheels each entry hangs on; where one hangs on more than was known, begin anew."""
-        grown = dict(self._wheels_of)
-        for name, wheels in self.asker.hang_on().items():
-            grown[name] = wheels | grown.get(name, frozenset())
-        if grown != self._wheels_of:
-            self._wheels_of = grown
+        if self._groups.grow(self.asker.hang_on()):
             self._touching.clear()
             self._permitted.clear()
             filled = self._filled() if self._is_worth_it() else []
             self._cells = {wheels: self._empty(wheels) for wheels in filled}
             self._stands = {
-                wheels: Stands(self._size(wheels)) for two in self._crossing_groups() for wheels in two
+                wheels: Stands(self._groups.size(wheels)) for two in self._crossing_groups() for wheels in two
             }
 
     def _tabulate_what_touches(self) -> bool:
         """One more table to fill by working layouts out: groups that cross and may touch, where worth it."""
-        more = sorted(self._touching - self._cells.keys(), key=self._size)
+        more = sorted(self._touching - self._cells.keys(), key=self._groups.size)
         sizes = sum(cells.size for cells in self._cells.values())
         for wheels in more:
-            if self._size(wheels) <= MOST_SHARE * self.choices.count and sizes <= MOST_CELLS:
+            if self._groups.size(wheels) <= MOST_SHARE * self.choices.count and sizes <= MOST_CELLS:
                 # All is asked anew: what a layout worked out before says of this table was not kept.
                 self._cells[wheels] = self._empty(wheels)
                 return True
         return False
 
-    # --- groups ---
-
     def _filled(self) -> list[Wheels]:
         """The wheels of each table that is filled by working layouts out."""
-        own = {tuple(sorted(wheels)) for wheels in (*self._wheels_of.values(), *self._elsewhere)}
-        return sorted(own | self._cells.keys())
+        elsewhere = {tuple(sorted(wheels)) for wheels in self._elsewhere}
+        return sorted({*self._groups.all, *elsewhere, *self._cells})
 
     def _crossing_groups(self) -> Iterator[tuple[Wheels, Wheels]]:
         """Each two groups that no table is for."""
-        own = sorted({tuple(sorted(wheels)) for wheels in self._wheels_of.values()})
-        for one, other in combinations(own, 2):
+        for one, other in combinations(self._groups.all, 2):
             if tuple(sorted({*one, *other})) not in self._cells:
                 yield one, other
 
-    def _wheels(self, entry: str) -> Wheels:
-        return tuple(sorted(self._wheels_of[base(entry)]))
-
-    def _wheels_of_both(self, one: str, other: str) -> Wheels:
-        return tuple(sorted({*self._wheels(one), *self._wheels(other)}))
-
-    def _size(self, wheels: Wheels) -> int:
-        return prod(self.sizes[wheel] for wheel in wheels)
-
     def _empty(self, wheels: Wheels) -> np.ndarray:
-        return np.full([self.sizes[wheel] for wheel in wheels], UNKNOWN, np.int64)
-
-    def _stand(self, wheels: Wheels, places: Sequence[np.ndarray] | Wheels) -> np.ndarray:
-        """Which stand of a group it is, () or (l,), where all wheels stand at places."""
-        at = [np.asarray(places[wheel]) for wheel in wheels]
-        return np.asarray(np.ravel_multi_index(at, [self.sizes[wheel] for wheel in wheels]))
+        return np.full(self._groups.shape(wheels), UNKNOWN, np.int64)
 
     def _number_of(self, pair: Pair) -> int:
         if pair not in self._number:
@@ -291,10 +270,10 @@ class Tables:
         self._stands.clear()
 
     def _cells_of(self, cross: _Cross) -> int:
-        return prod(self._size(wheels) for wheels in cross.wheels)
+        return prod(self._groups.size(wheels) for wheels in cross.wheels)
 
     def _tabulate(self, cross: _Cross, tell: Tell | None) -> None:
-        sizes = [self._size(wheels) for wheels in cross.wheels]
+        sizes = [self._groups.size(wheels) for wheels in cross.wheels]
         cells = np.empty(prod(sizes), np.int64)
         for begin in range(0, len(cells), AT_ONCE):
             some = np.arange(begin, min(begin + AT_ONCE, len(cells)))
@@ -334,9 +313,8 @@ class Tables:
         for stands in ways.tolist():
             places = [0] * len(self.sizes)
             for wheels, stand in zip(cross.wheels, stands, strict=True):
-                at = np.unravel_index(stand, [self.sizes[wheel] for wheel in wheels])
-                for wheel, place in zip(wheels, at, strict=True):
-                    places[wheel] = int(place)
+                for wheel, place in self._groups.places(wheels, stand).items():
+                    places[wheel] = place
             self.worked_out += 1
             try:
                 world = self.asker.world(self.choices.number(tuple(places)))

@@ -35,6 +35,9 @@ def gap_lengths(move: Movement, left_out: list[str]) -> Iterator[Lengths]:
             drawn = gap(solids, moving, rule.side, partners)
             if drawn.overlaps or drawn.free == 0:
                 continue  # it fails, or not, as drawn: that is told by its own check
+            if move.turning is not None:
+                left_out.append(f"gaps of {name}: not followed where something turns")
+                continue
             found = _lengths(move, rule, moving, partners.skip)
             if found is None:
                 left_out.append(f"gaps of {name}: a mesh in its way changes its shape")

@@ -39,6 +39,9 @@ def room_lengths(move: Movement, left_out: list[str]) -> Iterator[Lengths]:
             continue
         what = f"for {rule.for_}" if rule.for_ else "of the stated size"
         where = f"{side_of(rule.side)} {rule.of}"
+        if move.turning is not None:
+            left_out.append(f"room {what} {where}: not followed where something turns")
+            continue
         found = _lengths(move, rule)
         if found is None:
             left_out.append(f"room {what} {where}: a mesh in its way changes its shape")

@@ -17,6 +17,7 @@ from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates
 from fitcheck.tolerances.margins import Demands, Margin
 from fitcheck.tolerances.movement import Movement
+from fitcheck.tolerances.turned import lowest
 
 SEED = 2768
 # Samples at most: of boxes and cylinders, of meshes (some 0.1 ms each), of scenes placed anew (50 ms each).
@@ -64,7 +65,7 @@ class Spread:
 
 
 def sigmas_of(move: Movement, sigmas: float | None) -> np.ndarray:
-    """(k,) standard deviation of each measurement, mm; 0 for what is not measured.
+    """(k,) standard deviation of each measurement, mm or degrees; 0 for what is not measured.
 
     Args:
         sigmas: half the width of a tolerance is so many sigmas of a normal distribution; uniform if None.
@@ -78,7 +79,7 @@ def _measured(move: Movement) -> np.ndarray:
 
 
 def drawn_offsets(move: Movement, count: int, sigmas: float | None) -> np.ndarray:
-    """(count, k) offsets of the measurements, mm, from a seed."""
+    """(count, k) offsets of the measurements, mm or degrees, from a seed."""
     random = np.random.default_rng(SEED)
     if sigmas is None:
         found = random.uniform(move.low, move.high, (count, len(move.low)))
@@ -154,8 +155,12 @@ def _doubtful(move: Movement, demands: Demands, reach: float) -> tuple[np.ndarra
     tries = np.concatenate([np.where(np.isfinite(normals), normals, tries[:, 0])[:, None], tries], axis=1)
     count, each = tries.shape[:2]
     bound = along(move, np.repeat(demands.pairs, each, axis=0), tries.reshape(-1, 3)).least(low, high)
+    least = bound.reshape(count, each).max(axis=1)
+    turns = move.turns(demands.pairs).any(axis=1)
+    if turns.any():
+        least[turns] = lowest(move, demands.pairs[turns], low, high, normals[turns])
     loose = (move.deforms[demands.pairs] & (move.pieces.covers[demands.pairs] == demands.pairs)).any(axis=1)
-    near = loose | (bound.reshape(count, each).max(axis=1) < allowed[demands.pair_of])
+    near = loose | (least < allowed[demands.pair_of])
     return demands.pairs[near], demands.pair_of[near], short
 
 

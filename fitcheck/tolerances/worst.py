@@ -3,12 +3,14 @@
 Two numbers for each pair: one that the distance never goes below, and one that it was measured to
 come down to. The first is the greatest of two lower bounds: how far apart the pieces are along a direction,
 at its least in a corner of the ranges (`between.py`); and the distance in the middle less how far the two
-can move against each other. Where the numbers differ, the ranges are halved and both asked again, as
+can move against each other. For pieces that turn the first is asked of each part of the ranges anew
+(`turned.py`). Where the numbers differ, the ranges are halved and both asked again, as
 long as one half may hold something worse than what was met (branch and bound).
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +18,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates, rates
 from fitcheck.tolerances.movement import Movement
+from fitcheck.tolerances.turned import Turned
 
 # Bound and what was met may differ by so much, mm; of pieces in each other also by that share of the depth.
 TO, OF_DEPTH = 0.01, 0.05
@@ -53,6 +56,20 @@ class _Boxes:
     def chosen(self, rows: np.ndarray) -> _Boxes:
         return _Boxes(self.owner[rows], self.low[rows], self.high[rows])
 
+    def cut(self, kinks: Mapping[int, float], owners: np.ndarray) -> _Boxes:
+        """Those of some owners cut in two where a measurement begins anew."""
+        found = self
+        for k, kink in kinks.items():
+            inside = owners[found.owner] & (found.low[:, k] < kink) & (kink < found.high[:, k])
+            left, right = found.high.copy(), found.low.copy()
+            left[inside, k] = right[inside, k] = kink
+            found = _Boxes(
+                np.concatenate([found.owner, found.owner[inside]]),
+                np.concatenate([found.low, right[inside]]),
+                np.concatenate([left, found.high[inside]]),
+            )
+        return found
+
     def halved(self, rate: np.ndarray) -> _Boxes:
         """Each cut in two across the measurement in which it matters most."""
         axis = (rate * (self.high - self.low)).argmax(axis=1)
@@ -82,7 +99,10 @@ def worst_of(
     sound = np.isfinite(drawn.normal).all(axis=1) & np.isfinite(drawn.signed)
     slope = np.full((count, len(low)), np.nan)
     slope[sound] = along(move, pairs[sound], drawn.normal[sound]).slope
-    search = _Search(move, pairs)
+    search = _Search(move, pairs, low, high)
+    if search.turned is not None:
+        slope[search.turns] = search.turned.slopes(drawn.normal[search.turns])
+        slope[~sound] = np.nan
     search.run(_Boxes(np.arange(count), np.tile(low, (count, 1)), np.tile(high, (count, 1))))
     # Of meshes in each other the engine's depth is a way out that may be longer than what is proved.
     return Worst(np.minimum(search.bound, search.met), search.met, search.where, drawn.signed, slope)
@@ -91,9 +111,13 @@ def worst_of(
 class _Search:
     """One branch and bound over several pairs at once."""
 
-    def __init__(self, move: Movement, pairs: np.ndarray) -> None:
+    def __init__(self, move: Movement, pairs: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
         self.move, self.pairs = move, pairs
         self.rate = rates(move, pairs)
+        self.turns = np.asarray(move.turns(pairs).any(axis=1))
+        self.turned = Turned(move, pairs[self.turns], low, high) if self.turns.any() else None
+        if self.turned is not None:
+            self.rate[self.turns] = self.turned.rate
         # Placed anew for each value: too dear to be halved.
         self.dear = move.deforms[pairs].any(axis=1)
         self.meshed = (move.pieces.all.kinds[pairs] == Kind.MESH).any(axis=1)
@@ -104,6 +128,8 @@ class _Search:
 
     def run(self, boxes: _Boxes) -> None:
         """Halve until bound and met agree, or the parts are used up."""
+        if self.turned is not None:
+            boxes = boxes.cut(self.turned.turning.kinks, self.turns)
         used = 0
         for _ in range(ROUNDS):
             used += len(boxes.owner)
@@ -127,7 +153,7 @@ class _Search:
         middle = (boxes.low + boxes.high) / 2
         here = apart(self.move, pairs, middle)
         self._keep(boxes.owner, here.signed, middle)
-        lower, corner = self._along(pairs, here.normal, boxes)
+        lower, corner = self._bounds(here.normal, boxes)
         self._keep(boxes.owner, apart(self.move, pairs, corner).signed, corner)
         rate = self.rate[boxes.owner]
         ways = (np.where(np.isfinite(rate), rate, 0.0) * (boxes.high - boxes.low) / 2).sum(axis=1)
@@ -135,6 +161,22 @@ class _Search:
         # Of meshes in each other the depth is a way out, not the shortest one: it proves nothing.
         still[np.isnan(still) | (self.meshed[boxes.owner] & (here.signed <= 0))] = -np.inf
         return np.asarray(np.maximum(lower, still))
+
+    def _bounds(self, normals: np.ndarray, boxes: _Boxes) -> tuple[np.ndarray, np.ndarray]:
+        """The best bound along any direction, and the corner that it is met in."""
+        if self.turned is None:
+            return self._along(self.pairs[boxes.owner], normals, boxes)
+        lower, corner = np.empty(len(boxes.owner)), np.empty_like(boxes.low)
+        turns = self.turns[boxes.owner]
+        still = np.flatnonzero(~turns)
+        if len(still):
+            some = boxes.chosen(still)
+            lower[still], corner[still] = self._along(self.pairs[some.owner], normals[still], some)
+        some = boxes.chosen(np.flatnonzero(turns))
+        which = (np.cumsum(self.turns) - 1)[some.owner]
+        lower[turns], corner[turns] = self.turned.least(which, some.low, some.high, normals[turns])
+        lower[turns] = np.where(self._unheld(self.pairs[some.owner]), -np.inf, lower[turns])
+        return lower, corner
 
     def _along(self, pairs: np.ndarray, normals: np.ndarray, boxes: _Boxes) -> tuple[np.ndarray, np.ndarray]:
         """The best bound along any direction tried, and the corner that it is met in."""

@@ -274,7 +274,9 @@ class Space(Once):
         """A plain number, mm or degrees, of a value that must be of one kind."""
         got = self.amount(raw, kind, path, indices, name)
         if got.sway is not None:
-            self.desk.bends(got.sway.bent if kind == "length" else got.sway.rests)
+            self.desk.bends(got.sway.bent if kind in ("length", "angle") else got.sway.rests)
+            if kind == "angle":
+                self.desk.turns(got.sway.rests)
         return got.value
 
     def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
@@ -282,18 +284,20 @@ class Space(Once):
         with self.noting(path):
             parsed = parse(raw)
             if isinstance(parsed, Uncertain):
+                turns = kind == "angle" or (kind == "any" and parsed.nominal.kind == (0, 1))
+                due = as_angle if turns else as_length
                 low, nominal, high = (
-                    None if part is None else as_length(part)
-                    for part in (parsed.low, parsed.nominal, parsed.high)
+                    None if part is None else due(part) for part in (parsed.low, parsed.nominal, parsed.high)
                 )
                 line = self.document.mark(path).line
                 assert nominal is not None
                 ends = nominal if low is None else low, nominal, math.inf if high is None else high
-                return self._measured(Measurement(_written_as(name), *ends, line, parsed.measured))
+                one = Measurement(_written_as(name), *ends, line, parsed.measured, angle=turns)
+                return self._measured(one)
             if self.desk.general is not None and not self.model:
-                one = self._general(self.desk.general, parsed, kind, path, name)
-                if one is not None:
-                    return self._measured(one)
+                general = self._general(self.desk.general, parsed, kind, path, name)
+                if general is not None:
+                    return self._measured(general)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
 
@@ -317,9 +321,9 @@ class Space(Once):
         return Measurement(_written_as(name), value - off, value, value + off, line, general=True)
 
     def _measured(self, one: Measurement) -> Amount:
-        """An uncertain length at the value that it is taken at."""
-        value = self.desk.measured(one)
-        return Amount(value, length=1, sway=Sway((one.name,), (), one.low, one.high))
+        """An uncertain length or angle at the value that it is taken at."""
+        value, sway = self.desk.measured(one), Sway((one.name,), (), one.low, one.high)
+        return Amount(value, angle=1, sway=sway) if one.angle else Amount(value, length=1, sway=sway)
 
     def _looked_up(self, said: str, value: float, boxes: np.ndarray | None = None) -> Amount:
         """A length taken from where something stands; of `boxes` (n, 2, 3) the outermost."""
@@ -483,6 +487,7 @@ def _assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
         desk.mistakes.update(wrong.items)
         raise PassedOver(model.name) from None
     desk.bends(shape.bent)
+    desk.turns(shape.turned)
     use = model.document.data.get("use") or {}
     space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
     children: dict[str, Child] = {}

@@ -7,8 +7,9 @@ whether they are, and what does not follow. What an angle turns is known from `t
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -65,6 +66,8 @@ class Movement:
         centres, halves: (k, n, 3) mm a mm or degree, of the n rows; as drawn where they turn.
         deforms: (n,) meshes whose shape changes: between the values looked at it is not known.
         doubts: why a bound is not proved, and what could not be followed.
+        turning: how pieces turn, where any do.
+        kept: what was worked out of it once.
     """
 
     world: World
@@ -78,6 +81,7 @@ class Movement:
     doubts: Doubts
     turning: Turning | None = None
     _built: dict[bytes, Bodies] = field(default_factory=dict)
+    kept: dict[Hashable, Any] = field(default_factory=dict)
 
     def values(self, offsets: np.ndarray) -> dict[str, float]:
         """The measurements at offsets (k,) from the values drawn, mm or degrees, by name."""
@@ -183,7 +187,7 @@ def _turned(move: Movement, followed: list[tuple[Measurement, float, World, Piec
     still = ~turning.turns
     slopes = np.einsum("qtk,tni->kni", turning.sums.slopes(np.zeros((1, len(kept)))), turning.centres)
     centres = np.where(still[None, :, None], move.centres, slopes)
-    return replace(move, centres=centres, halves=halves, turning=turning)
+    return replace(move, centres=centres, halves=halves, turning=turning, kept={})
 
 
 def _without_runs(world: World) -> World:

@@ -58,6 +58,14 @@ def lowest(
     return found
 
 
+def turned_of(move: Movement, pairs: np.ndarray) -> Turned:
+    """Pairs (q, 2) within the whole ranges; kept, for parts of a range are asked one after the other."""
+    key = pairs.tobytes(), move.low.tobytes(), move.high.tobytes()
+    if key not in move.kept:
+        move.kept[key] = Turned(move, pairs, move.low, move.high)
+    return move.kept[key]  # type: ignore[no-any-return]
+
+
 def strays(move: Movement) -> np.ndarray:
     """(n,) how far any point of each row can be from where it is drawn at most, mm."""
     rows = np.arange(len(move.pieces.all.kinds))
@@ -216,7 +224,7 @@ class Turned:
             better = least[row, best] > bound
             bound[better] = least[row, best][better]
             leads = slope[row, best]
-            there = np.where(leads > 0, low, np.where(leads < 0, high, middle))
+            there = np.where(leads > STILL, low, np.where(leads < -STILL, high, middle))
             corner[better] = there[better]
         return bound, corner
 
@@ -238,8 +246,10 @@ class Turned:
         lost = np.einsum("mk,mkj,mj->m", half, seen.curls[2][owner], half)[:, None] / 2
         for side, (turn, sign) in enumerate(((seen.first, 1.0), (seen.second, -1.0))):
             counts = turn[:, owner]
-            own = sign * np.einsum("mt,tmji,mdj->mdi", terms, counts, tries, optimize=True)
-            swing = sign * np.einsum("mtk,tmji,mdj->mdki", slopes, counts, tries, optimize=True)
+            here = sign * np.einsum("mt,tmji->mji", terms, counts)
+            swung = sign * np.einsum("mtk,tmji->mkji", slopes, counts)
+            own = np.einsum("mji,mdj->mdi", here, tries)
+            swing = np.einsum("mkji,mdj->mdki", swung, tries)
             curl = np.einsum("mk,mkj,mj->m", half, seen.curls[side][owner], half) / 2
             out, out_slope, bent = self._support(
                 self.rows[owner, side], owner, side, middle, half, own, swing, curl

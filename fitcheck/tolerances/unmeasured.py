@@ -14,7 +14,7 @@ import numpy as np
 from fitcheck.tolerances.between import rates
 from fitcheck.tolerances.margins import Demands, Margin, margins
 from fitcheck.tolerances.movement import Movement
-from fitcheck.tolerances.turned import Turned
+from fitcheck.tolerances.turned import turned_of
 
 # Between the last value known to fit and the first known to fail, mm or degrees.
 TO = 0.002
@@ -94,8 +94,7 @@ class _Range:
         found = rates(self.move, pairs)[:, self.index]
         turns = self.move.turns(pairs).any(axis=1)
         if turns.any():
-            turned = Turned(self.move, pairs[turns], self.move.low, self.move.high)
-            found[turns] = turned.rate[:, self.index]
+            found[turns] = turned_of(self.move, pairs[turns]).rate[:, self.index]
         return found
 
 

@@ -123,7 +123,7 @@ class Sums:
 
     def _values(self, offsets: np.ndarray) -> np.ndarray:
         zero = np.zeros((1, self.count))
-        return self._raw(self._beyond(offsets)) - self._raw(self._beyond(zero))
+        return np.asarray(self._raw(self._beyond(offsets)) - self._raw(self._beyond(zero)))
 
     def _raw(self, x: np.ndarray) -> np.ndarray:
         kind, pace = self._kinds()

@@ -18,7 +18,7 @@ import numpy as np
 from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates, rates
 from fitcheck.tolerances.movement import Movement
-from fitcheck.tolerances.turned import Turned
+from fitcheck.tolerances.turned import turned_of
 
 # Bound and what was met may differ by so much, mm; of pieces in each other also by that share of the depth.
 TO, OF_DEPTH = 0.01, 0.05
@@ -99,7 +99,7 @@ def worst_of(
     sound = np.isfinite(drawn.normal).all(axis=1) & np.isfinite(drawn.signed)
     slope = np.full((count, len(low)), np.nan)
     slope[sound] = along(move, pairs[sound], drawn.normal[sound]).slope
-    search = _Search(move, pairs, low, high)
+    search = _Search(move, pairs)
     if search.turned is not None:
         slope[search.turns] = search.turned.slopes(drawn.normal[search.turns])
         slope[~sound] = np.nan
@@ -111,11 +111,11 @@ def worst_of(
 class _Search:
     """One branch and bound over several pairs at once."""
 
-    def __init__(self, move: Movement, pairs: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+    def __init__(self, move: Movement, pairs: np.ndarray) -> None:
         self.move, self.pairs = move, pairs
         self.rate = rates(move, pairs)
         self.turns = np.asarray(move.turns(pairs).any(axis=1))
-        self.turned = Turned(move, pairs[self.turns], low, high) if self.turns.any() else None
+        self.turned = turned_of(move, pairs[self.turns]) if self.turns.any() else None
         if self.turned is not None:
             self.rate[self.turns] = self.turned.rate
         # Placed anew for each value: too dear to be halved.

@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 from tolerance_scenes import asked, found, of_range, placed, summary
 
 from fitcheck.finding import Verdict
+from fitcheck.scene.general import plus_minus_angle
 from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import movement
 
@@ -321,3 +322,105 @@ def test_what_fits_with_every_angle(tmp_path):
     assert finding.verdict == Verdict.FITS
     assert "a.place.turn 10 ± 5 deg" in finding.sentence
     assert finding.measured == pytest.approx(25 - reach(40, 20, 15) - 2, abs=TO + ROUNDING)
+
+
+# --- general tolerances ---
+
+# ISO 2768-1:1989 table 3, from memory (the reference file has it as `memory`, confirmed by nothing): upper end of the
+# shorter leg, mm, and degrees and minutes of f and m, c, v.
+ROWS = [
+    (10, (1, 0), (1, 30), (3, 0)),
+    (50, (0, 30), (1, 0), (2, 0)),
+    (120, (0, 20), (0, 30), (1, 0)),
+    (400, (0, 10), (0, 15), (0, 30)),
+    (math.inf, (0, 5), (0, 10), (0, 20)),
+]
+
+
+@pytest.mark.parametrize("grade", "fmcv")
+def test_general_tolerances_of_angles(grade):
+    start = 0
+    for end, *columns in ROWS:
+        degrees, minutes = columns[{"f": 0, "m": 0, "c": 1, "v": 2}[grade]]
+        inside = start + 1 if math.isinf(end) else (start + end) / 2
+        for leg in (inside, end):
+            if not math.isinf(leg):
+                assert plus_minus_angle(grade, 30, leg) == pytest.approx(degrees + minutes / 60)
+                assert plus_minus_angle(grade, -137.5, leg) == pytest.approx(degrees + minutes / 60)
+        start = end
+
+
+@pytest.mark.parametrize("quarter", [0, 90, -90, 180, 270, 360])
+def test_a_quarter_turn_chooses_a_face(quarter):
+    assert plus_minus_angle("m", quarter, 30) is None
+
+
+GENERAL = """
+parameters: {{tilt: 30 deg, sure: 30 ± 0.2 deg}}
+parts:
+  base: {{model: block, with: {{length: 300, width: 40}}, place: {{at: [0, 0, 0]}}}}
+  a: {{model: block, with: {{length: 20, width: 80}}, place: {place}}}
+rules: {{tolerance: {{general: {grade}{of}}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("place", "grade", "name", "minutes"),
+    [
+        ("{at: [0, 0, 20], turn: 30}", "m", "a.place.turn", 20),  # 80 across z
+        ("{at: [0, 0, 20], turn: -30 deg}", "v", "a.place.turn", 60),
+        ("{at: [0, 0, 20], turn: tilt}", "m", "a.place.turn", 20),
+        ("{at: [0, 0, 20], turns: [{about: y, by: 30}]}", "m", "a.place.turns.0.by", 30),  # 20 x 10 across y
+        # Upright first: across x then lies what was across z, 20 x 80.
+        ("{at: [0, 0, 20], turns: [{about: y, by: 90}, {about: x, by: 30}]}", "c", "a.place.turns.1.by", 30),
+        ("{rest: base, on: base.top_face, centre: both, turn: 30}", "m", "a.place.turn", 20),  # 80 on 300
+        (
+            "{rest: base, on: base.top_face, centre: both, lean: {to: right, by: 5}}",
+            "m",
+            "a.place.lean.by",
+            30,
+        ),
+        (
+            "{of: base, at: [0, 0, 12], turns: [{about: x, by: 5}]}",
+            "m",
+            "a.place.turns.0.by",
+            30,
+        ),  # 40 of the base
+    ],
+)
+def test_an_angle_takes_its_general_tolerance_by_the_shorter_leg(tmp_path, place, grade, name, minutes):
+    world = placed(tmp_path, GENERAL.format(place=place, grade=grade, of=""))
+    (one,) = (one for one in world.uncertain if one.angle and one.name != "sure")
+    assert (one.name, one.general) == (name, True)
+    assert one.high - one.nominal == pytest.approx(minutes / 60)
+    assert one.nominal - one.low == pytest.approx(minutes / 60)
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "{at: [0, 0, 20], turn: 90}",
+        "{at: [0, 0, 20], turn: tilt * 2}",
+        "{at: [0, 0, 20], turn: sure}",
+        "{at: [0, 0, 20], turn: 30 ± 0.1 deg}",
+    ],
+)
+def test_a_quarter_turn_a_sum_and_a_written_tolerance_take_none(tmp_path, place):
+    world = placed(tmp_path, GENERAL.format(place=place, grade="m", of=""))
+    assert [one.name for one in world.uncertain if one.angle and one.general] == []
+
+
+def test_a_general_tolerance_of_some_parts_only(tmp_path):
+    turned = "{at: [0, 0, 20], turn: 30}"
+    for of, names in ((", of: [a]", ["a.place.turn"]), (", of: [base]", [])):
+        world = placed(tmp_path, GENERAL.format(place=turned, grade="m", of=of))
+        assert [one.name for one in world.uncertain if one.angle and one.general] == names
+
+
+def test_worst_case_with_a_general_angle(tmp_path):
+    # Its longer side is 40: 30 minutes of class m.
+    text = BESIDE.format(turn="10", wall=30, demand=3.4, more=", general: m, of: [a]")
+    finding = found(asked(tmp_path, text), "clearance")
+    assert finding.details["at"]["a.place.turn"] == pytest.approx(10.5)
+    # Both sizes are off by the lengths' own class: 40 ± 0.3 and 20 ± 0.2.
+    assert finding.details["proved"] == pytest.approx(25 - reach(40.3, 20.2, 10.5), abs=TO + ROUNDING)

@@ -52,10 +52,12 @@ class ToleranceRule(Rule):
     """How uncertain lengths are taken."""
 
     general: Literal["f", "m", "c", "v"] | None = Field(
-        None, description="Lengths written without a tolerance take that class of ISO 2768-1."
+        None,
+        description="Lengths, and angles that turn parts, written without a tolerance take that class of "
+        "ISO 2768-1.",
     )
     of: list[PartRef] = Field(
-        default_factory=list, description="Only lengths of these parts take the general tolerance."
+        default_factory=list, description="Only what is written of these parts takes the general tolerance."
     )
     sigmas: Number | None = Field(
         None,

@@ -23,8 +23,17 @@ from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_m
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
 from fitcheck.scene.amounts import is_equal
 from fitcheck.scene.choices import is_among, kind_of, none_of, spelled
-from fitcheck.scene.expression import Amount, Constant, as_angle, as_count, as_length, as_number, evaluate
-from fitcheck.scene.general import General, plus_minus
+from fitcheck.scene.expression import (
+    Amount,
+    Constant,
+    Operation,
+    as_angle,
+    as_count,
+    as_length,
+    as_number,
+    evaluate,
+)
+from fitcheck.scene.general import General, plus_minus, plus_minus_angle
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import Expression, Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
@@ -279,6 +288,48 @@ class Space(Once):
                 self.desk.turns(got.sway.rests)
         return got.value
 
+    def turn(
+        self, raw: Any, path: Keys, indices: Mapping[str, Value], name: str, leg: Callable[[], float]
+    ) -> float:
+        """Degrees that a part is turned by; `leg` tells the shorter leg of that angle, mm, if it is asked."""
+        got = self._general_turn(raw, path, name, leg)
+        if got is None:
+            return self.number(raw, "angle", path, indices, name)
+        assert got.sway is not None
+        self.desk.turns(got.sway.rests)
+        return got.value
+
+    def _general_turn(self, raw: Any, path: Keys, name: str, leg: Callable[[], float]) -> Amount | None:
+        """A plain angle with the general tolerance that holds for it; None if none does."""
+        general = self.desk.general
+        if general is None or self.model or not general.holds(str(path[0]), str(path[1])):
+            return None
+        with self.noting(path):
+            plain = self._plain_angle(raw)
+            off = None if plain is None else plus_minus_angle(general.grade, plain, leg())
+        if plain is None or off is None:
+            return None
+        name, line = _written_as(name), self.document.mark(path).line
+        # The parts of a repeat may have legs of their own: one angle as written is one measurement.
+        known = self.desk.uncertain.get(name)
+        off = off if known is None else max(off, known.high - known.nominal)
+        return self._measured(
+            Measurement(name, plain - off, plain, plain + off, line, general=True, angle=True)
+        )
+
+    def _plain_angle(self, raw: Any) -> float | None:
+        """Degrees of a figure, or of a parameter that is one; None for anything else."""
+        if isinstance(raw, str) and raw in self.written:
+            value, written = self.parameter(raw), self.written[raw]
+            figure = parse(written["value"] if isinstance(written, dict) else written)
+            is_figure = isinstance(figure, Expression) and _is_figure(figure)
+            angle = isinstance(value, Amount) and (value.kind == (0, 1) or value.bare)
+            return as_angle(value) if is_figure and angle and isinstance(value, Amount) else None
+        parsed = parse(raw)
+        if isinstance(parsed, Uncertain) or not _is_figure(parsed):
+            return None
+        return as_angle(evaluate(parsed, lambda n: self.lookup(n, {})))
+
     def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
         with self.noting(path):
@@ -520,6 +571,13 @@ def _as(kind: str, got: Amount) -> Amount:
     if kind == "number":
         return Amount(as_number(got), sway=got.sway)
     return got
+
+
+def _is_figure(written: Expression) -> bool:
+    """Whether a figure alone is written, with its sign."""
+    constant, *more = written.steps
+    signs = all(isinstance(step, Operation) and step.does == "negate" for step in more)
+    return isinstance(constant, Constant) and signs
 
 
 def _written_as(name: str) -> str:

@@ -54,7 +54,7 @@ def lowest(
     found = np.full(count, np.inf)
     for start, end in turned.turning.cells(low, high):
         ends = np.tile(start, (count, 1)), np.tile(end, (count, 1))
-        found = np.minimum(found, turned.least(np.arange(count), *ends, normals)[0])
+        found = np.minimum(found, turned.least(np.arange(count), *ends, normals).bound)
     return found
 
 
@@ -110,6 +110,21 @@ def as_bodies(move: Movement) -> np.ndarray:
         one = len(keys) == 1 and bool(keeps[body.pieces].all())
         found.append(known.setdefault(keys.pop(), number) if one else number)
     return np.array(found)
+
+
+@dataclass(frozen=True, eq=False)
+class Least:
+    """What came of m parts of the ranges.
+
+    Args:
+        bound: (m,) mm, below 0 a depth that is not exceeded.
+        corner: (m, k) where it is met, if anywhere.
+        lost: (m, k) how much of it the bends with each measurement take, roughly.
+    """
+
+    bound: np.ndarray
+    corner: np.ndarray
+    lost: np.ndarray
 
 
 class Turned:
@@ -171,22 +186,19 @@ class Turned:
         loose = np.asarray(self.move.deforms[self.rows].any(axis=1))
         return np.where(loose[:, None] | (found >= BEYOND), np.inf, found)
 
-    def least(
-        self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
+    def least(self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray) -> Least:
         """The greatest lower bound of distances of pairs `owner` (m,) within low to high (m, k), mm.
 
         Args:
             normals: (m, 3) a direction of the world worth trying, in the middle; nan for none.
-
-        Returns:
-            (m,) bounds, mm (below 0 a depth that is not exceeded); (m, k) the corner where it is met.
         """
-        bound, corner = np.full(len(owner), -np.inf), (low + high) / 2
+        none = np.full(len(owner), -np.inf)
+        found = Least(none, (low + high) / 2, np.zeros_like(low))
         for start in range(0, len(owner), BATCH):
             part = slice(start, start + BATCH)
-            bound[part], corner[part] = self._least(owner[part], low[part], high[part], normals[part])
-        return bound, corner
+            one = self._least(owner[part], low[part], high[part], normals[part])
+            found.bound[part], found.corner[part], found.lost[part] = one.bound, one.corner, one.lost
+        return found
 
     def slopes(self, normals: np.ndarray) -> np.ndarray:
         """(q, k) of the way along world directions (q, 3), as drawn, mm a mm or degree."""
@@ -195,18 +207,16 @@ class Turned:
         terms, slopes = (
             one[:, self.used] for one in (self.turning.sums.at(still), self.turning.sums.slopes(still))
         )
-        _, found = self._along(
+        _, found, _ = self._along(
             self.frames[0], np.arange(count), still, still, normals[:, None], terms, slopes
         )
         return found[:, 0]
 
-    def _least(
-        self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
+    def _least(self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray) -> Least:
         middle, half = (low + high) / 2, (high - low) / 2
         terms = self.turning.sums.at(middle)[:, self.used]
         slopes = self.turning.sums.slopes(middle)[:, self.used]
-        bound, corner = np.full(len(owner), -np.inf), middle.copy()
+        bound, corner, lost = np.full(len(owner), -np.inf), middle.copy(), np.zeros_like(middle)
         world = [np.einsum("mt,tmij->mij", terms, turn[:, owner]) for turn in
                  (self.frames[0].first, self.frames[0].second)]  # fmt: skip
         for at, seen in enumerate(self.frames):
@@ -217,7 +227,7 @@ class Turned:
             )
             known = np.isfinite(tries).all(axis=2) & seen.sound[owner][:, None]
             tries = np.where(np.isfinite(tries), tries, np.array([1.0, 0.0, 0.0]))
-            least, slope = self._along(seen, owner, middle, half, tries, terms, slopes)
+            least, slope, lose = self._along(seen, owner, middle, half, tries, terms, slopes)
             least = np.where(known, least, -np.inf)
             best = least.argmax(axis=1)
             row = np.arange(len(owner))
@@ -226,7 +236,8 @@ class Turned:
             leads = slope[row, best]
             there = np.where(leads > STILL, low, np.where(leads < -STILL, high, middle))
             corner[better] = there[better]
-        return bound, corner
+            lost[better] = lose[row, best][better]
+        return Least(bound, corner, lost)
 
     def _along(
         self,
@@ -237,13 +248,14 @@ class Turned:
         tries: np.ndarray,
         terms: np.ndarray,
         slopes: np.ndarray,
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """(m, d) the least way along directions (m, d, 3) of a frame, mm, and its slopes (m, d, k)."""
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(m, d) the least way along directions (m, d, 3) of a frame, mm; (m, d, k) slopes, and what is lost."""
         between = np.einsum("mt,tmi->mi", terms, seen.between[:, owner])
         between_slope = np.einsum("mtk,tmi->mki", slopes, seen.between[:, owner])
         value = np.einsum("mi,mdi->md", between, tries)
         slope = np.einsum("mki,mdi->mdk", between_slope, tries)
         lost = np.einsum("mk,mkj,mj->m", half, seen.curls[2][owner], half)[:, None] / 2
+        blame = np.zeros_like(slope)
         for side, (turn, sign) in enumerate(((seen.first, 1.0), (seen.second, -1.0))):
             counts = turn[:, owner]
             here = sign * np.einsum("mt,tmji->mji", terms, counts)
@@ -255,7 +267,9 @@ class Turned:
                 self.rows[owner, side], owner, side, middle, half, own, swing, curl
             )
             value, slope, lost = value - out, slope - out_slope, lost + bent
-        return value - (np.abs(slope) * half[:, None]).sum(axis=2) - lost, slope
+            swings = np.linalg.norm(swing, axis=3) * half[:, None]
+            blame = blame + swings * (bent / np.maximum(swings.sum(axis=2), 1e-300))[:, :, None]
+        return value - (np.abs(slope) * half[:, None]).sum(axis=2) - lost, slope, blame
 
     def _support(
         self,

@@ -70,9 +70,9 @@ class _Boxes:
             )
         return found
 
-    def halved(self, rate: np.ndarray) -> _Boxes:
-        """Each cut in two across the measurement in which it matters most."""
-        axis = (rate * (self.high - self.low)).argmax(axis=1)
+    def halved(self, weight: np.ndarray) -> _Boxes:
+        """Each cut in two across the measurement that has the most weight (m, k)."""
+        axis = weight.argmax(axis=1)
         row = np.arange(len(axis))
         middle = (self.low[row, axis] + self.high[row, axis]) / 2
         left, right = self.high.copy(), self.low.copy()
@@ -125,13 +125,15 @@ class _Search:
         self.met = np.full(count, np.inf)
         self.where = np.zeros((count, measurements))
         self.bound = np.full(count, np.inf)
+        # Of the parts looked at last, how much of their bounds is lost to each measurement.
+        self.lost = np.zeros((0, measurements))
 
     def run(self, boxes: _Boxes) -> None:
         """Halve until bound and met agree, or the parts are used up."""
         if self.turned is not None:
             boxes = boxes.cut(self.turned.turning.kinks, self.turns)
         used = 0
-        for _ in range(ROUNDS):
+        for turn in range(ROUNDS):
             used += len(boxes.owner)
             lower = self._look(boxes)
             met = self.met[boxes.owner]
@@ -141,10 +143,16 @@ class _Search:
             # Meshes that are in each other somewhere have missed their demand: how deep at most takes long.
             ends |= self.meshed[boxes.owner] & (self.met[boxes.owner] <= 0)
             np.minimum.at(self.bound, boxes.owner[ends], lower[ends])
-            boxes = boxes.chosen(np.flatnonzero(~ends))
-            if not len(boxes.owner):
+            left = np.flatnonzero(~ends)
+            boxes = boxes.chosen(left)
+            if not len(left):
                 return
-            boxes = boxes.halved(self.rate[boxes.owner])
+            weight = self.rate[boxes.owner] * (boxes.high - boxes.low)
+            if self.turned is not None and turn % 2:
+                # Where much moves but little bends, halving what moves alone would never come to an end.
+                lost = self.lost[left]
+                weight = np.where(lost.max(axis=1, keepdims=True) > 0, lost, weight)
+            boxes = boxes.halved(weight)
         np.minimum.at(self.bound, boxes.owner, self._look(boxes))
 
     def _look(self, boxes: _Boxes) -> np.ndarray:
@@ -174,8 +182,10 @@ class _Search:
             lower[still], corner[still] = self._along(self.pairs[some.owner], normals[still], some)
         some = boxes.chosen(np.flatnonzero(turns))
         which = (np.cumsum(self.turns) - 1)[some.owner]
-        lower[turns], corner[turns] = self.turned.least(which, some.low, some.high, normals[turns])
-        lower[turns] = np.where(self._unheld(self.pairs[some.owner]), -np.inf, lower[turns])
+        least = self.turned.least(which, some.low, some.high, normals[turns])
+        lower[turns] = np.where(self._unheld(self.pairs[some.owner]), -np.inf, least.bound)
+        corner[turns], self.lost = least.corner, np.zeros_like(boxes.low)
+        self.lost[turns] = least.lost
         return lower, corner
 
     def _along(self, pairs: np.ndarray, normals: np.ndarray, boxes: _Boxes) -> tuple[np.ndarray, np.ndarray]:

@@ -249,7 +249,7 @@ class Turned:
         terms: np.ndarray,
         slopes: np.ndarray,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(m, d) the least way along directions (m, d, 3) of a frame, mm; (m, d, k) slopes, and what is lost."""
+        """(m, d) least way along directions (m, d, 3) of a frame, mm; (m, d, k) its slopes, and what is lost."""
         between = np.einsum("mt,tmi->mi", terms, seen.between[:, owner])
         between_slope = np.einsum("mtk,tmi->mki", slopes, seen.between[:, owner])
         value = np.einsum("mi,mdi->md", between, tries)

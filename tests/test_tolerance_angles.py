@@ -9,9 +9,11 @@ import pytest
 from scipy.optimize import brentq
 from tolerance_scenes import asked, found, of_range, placed, summary
 
+from fitcheck.checks.demanded import demands_of
 from fitcheck.finding import Verdict
 from fitcheck.scene.general import plus_minus_angle
 from fitcheck.scene.mistakes import Mistakes
+from fitcheck.tolerances.margins import margins
 from fitcheck.tolerances.movement import movement
 
 # Between a bound and what is met, mm: the check's own promise; and the engine's rounding.
@@ -424,3 +426,50 @@ def test_worst_case_with_a_general_angle(tmp_path):
     assert finding.details["at"]["a.place.turn"] == pytest.approx(10.5)
     # Both sizes are off by the lengths' own class: 40 ± 0.3 and 20 ± 0.2.
     assert finding.details["proved"] == pytest.approx(25 - reach(40.3, 20.2, 10.5), abs=TO + ROUNDING)
+
+
+# --- rooms and gaps ---
+
+ROOM = """
+parts:
+  a: {{model: block}}
+  drain: {{model: block, with: {{width: 10}}, place: {{rest: base, on: a.top_face, centre: both}}}}
+  wall: {{model: block, with: {{length: 10, width: 100, height: 50}}, place: {{at: [60, 0, 0], turn: {turn}}}}}
+rules: {rules}
+"""
+
+
+@pytest.mark.parametrize(
+    ("rules", "check", "least"),
+    [
+        # Bounds count: the wall's turned by 2 degrees begin at 60 - 5 cos 2 - 50 sin 2, the block ends at 5.
+        ("{room: [{for: drain, side: right, of: a, at_least: 49}]}", "room", None),
+        ("{gaps: [{part: a, side: right, at_least: 49}]}", "gaps", None),
+    ],
+)
+def test_a_wall_that_turns_shortens_what_is_in_front_of_it(tmp_path, rules, check, least):
+    text = ROOM.format(turn="0 ± 2 deg", rules=rules)
+    world = placed(tmp_path, text)
+    move = movement(world)
+    assert move is not None
+    (margin,) = (one for one in margins(move, demands_of(move), anew=True) if one.demand.check == check)
+    bound = 60 - reach(10, 100, 2) - 5
+    assert margin.bound == pytest.approx(bound, abs=TO + ROUNDING)
+    # What the check itself measures is the way of the silhouette to the wall, never less than that of the bounds.
+    asked_there = [margin.demand.ask(world.elsewhere({"wall.place.turn": t})) for t in np.linspace(-2, 2, 41)]
+    assert min(asked_there) >= margin.bound - ROUNDING
+    assert margin.met >= min(asked_there) - TO
+
+
+def test_a_part_that_turns_reaches_farther(tmp_path):
+    text = """
+parts:
+  a: {model: block, with: {length: 40, width: 20}, place: {at: [0, 0, 0], turn: 10 ± 5 deg}}
+  wall: {model: block, with: {length: 10, width: 100, height: 50}, place: {at: [30 ± 0.2 mm, 0, 0]}}
+rules: {gaps: [{part: a, side: right, at_least: 3}]}
+"""
+    finding = found(asked(tmp_path, text), "gaps")
+    exact = 24.8 - reach(40, 20, 15)
+    assert finding.measured == pytest.approx(exact, abs=TO)
+    assert finding.details["proved"] == pytest.approx(exact, abs=TO + ROUNDING)
+    assert finding.details["at"] == {"a.place.turn": 15.0, "wall.place.at.0": 29.8}

@@ -42,6 +42,8 @@ class _Gathered:
     slope: list[np.ndarray] = field(default_factory=list)
     length_of: list[int] = field(default_factory=list)
     sure: list[bool] = field(default_factory=list)
+    ends: list[np.ndarray] = field(default_factory=list)
+    towards: list[np.ndarray] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
     def demand(self, one: Demand) -> int:
@@ -60,6 +62,8 @@ class _Gathered:
             np.array(self.slope, float).reshape(len(self.slope), k),
             np.array(self.length_of, int),
             np.array(self.sure, bool),
+            np.array(self.ends, int).reshape(len(self.ends), 2),
+            np.array(self.towards, float).reshape(len(self.towards), 3),
             tuple(self.left_out),
         )
 
@@ -93,7 +97,7 @@ def demands_of(move: Movement) -> Demands:
     _of_solids(gathered, motion)
     _of_volumes(gathered, motion)
     _of_compartments(gathered)
-    for demand, here, slope, sure in (
+    for demand, here, slope, sure, ends, towards in (
         *room_lengths(move, gathered.left_out),
         *gap_lengths(move, gathered.left_out),
     ):
@@ -101,6 +105,8 @@ def demands_of(move: Movement) -> Demands:
         gathered.here += here.tolist()
         gathered.slope += list(slope)
         gathered.sure += sure.tolist()
+        gathered.ends += list(ends)
+        gathered.towards += [towards] * len(here)
     return gathered.finished()
 
 
@@ -258,6 +264,8 @@ def _of_compartments(gathered: _Gathered) -> None:
                 gathered.here += spare[near].tolist()
                 gathered.slope += list(slope[near])
                 gathered.sure += [True] * len(near)
+                gathered.ends += [np.array([-1, -1])] * len(near)
+                gathered.towards += [direction] * len(near)
 
 
 def _near_walls(move: Movement, spare: np.ndarray, slope: np.ndarray, moving: np.ndarray) -> Iterator[int]:

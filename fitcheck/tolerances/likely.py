@@ -125,7 +125,7 @@ def likely(move: Movement, demands: Demands, count: int, sigmas: float | None, a
     met = np.ones(count, bool)
     for row in lengths.tolist():
         least = _least_allowed(demands, int(demands.length_of[row]))
-        met &= demands.here[row] + offsets @ demands.slope[row] >= least
+        met &= demands.lengths_at(move, np.array([row]), offsets)[0] >= least
     for pair, owner in zip(pairs, owners.tolist(), strict=True):
         left = np.flatnonzero(met)
         found = apart(move, np.tile(pair, (len(left), 1)), offsets[left], deep=False).signed
@@ -147,7 +147,8 @@ def _doubtful(move: Movement, demands: Demands, reach: float) -> tuple[np.ndarra
     low, high = (np.where(_measured(move), end, held) for end in (low, high))
     allowed = np.array([one.required - one.slack for one in demands.all])
     lengths = demands.here + np.minimum(demands.slope * low, demands.slope * high).sum(axis=1)
-    short = np.flatnonzero(lengths < allowed[demands.length_of])
+    # Of what turns a tolerance beyond its ends may still count: it is sampled.
+    short = np.flatnonzero((lengths < allowed[demands.length_of]) | demands.turns)
     if not len(demands.pairs):
         return demands.pairs, demands.pair_of, short
     tries = candidates(move, demands.pairs)
@@ -198,7 +199,7 @@ def _values(move: Movement, demands: Demands, margin: Margin, offsets: np.ndarra
         found = apart(move, np.tile(pair, (len(offsets), 1)), offsets).signed
         least = np.fmin(least, found)
     for row in margin.lengths.tolist():
-        least = np.minimum(least, demands.here[row] + offsets @ demands.slope[row])
+        least = np.minimum(least, demands.lengths_at(move, np.array([row]), offsets)[0])
     return least
 
 

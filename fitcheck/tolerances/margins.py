@@ -10,7 +10,8 @@ import numpy as np
 
 from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import Movement
-from fitcheck.tolerances.worst import worst_of
+from fitcheck.tolerances.turned import turned_of
+from fitcheck.tolerances.worst import worst_of, worst_ways
 from fitcheck.world.world import World
 
 # Corners that a check itself is asked in, at most: each time the scene is placed anew.
@@ -53,6 +54,8 @@ class Demands:
         pairs: (q, 2) rows whose distance is demanded; `pair_of` (q,) says by which demand.
         here, slope: (p,), (p, k) lengths that are linear in the measurements; `length_of` (p,).
         sure: (p,) lengths that nothing longer is measured than; the others may not count at all.
+        ends, towards: (p, 2), (p, 3) of lengths between pieces that turn: their rows, and the direction; rows
+            -1 of the others. `here` and `slope` are as drawn.
         left_out: what is not followed, in plain sentences.
     """
 
@@ -63,7 +66,24 @@ class Demands:
     slope: np.ndarray
     length_of: np.ndarray
     sure: np.ndarray
+    ends: np.ndarray
+    towards: np.ndarray
     left_out: tuple[str, ...] = ()
+
+    @property
+    def turns(self) -> np.ndarray:
+        """(p,) lengths between pieces that turn."""
+        return np.asarray(self.ends[:, 0] >= 0)
+
+    def lengths_at(self, move: Movement, rows: np.ndarray, offsets: np.ndarray) -> np.ndarray:
+        """(p, n) lengths of rows (p,) at offsets (n, k), mm."""
+        found = np.array([self.here[row] + offsets @ self.slope[row] for row in rows.tolist()])
+        for at in np.flatnonzero(self.turns[rows]).tolist():
+            row = int(rows[at])
+            turned, none = turned_of(move, self.ends[row][None]), np.zeros(len(offsets), int)
+            normals = np.tile(self.towards[row], (len(offsets), 1))
+            found[at] = turned.ways(none, offsets, offsets, normals).least[:, 0]
+        return found.reshape(len(rows), len(offsets))
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +155,8 @@ def margins(
     found = worst_of(move, demands.pairs, low, high)
     ends = np.where(demands.slope > 0, low, np.where(demands.slope < 0, high, np.clip(0.0, low, high)))
     worst = demands.here + (demands.slope * ends).sum(axis=1)
+    if (turns := demands.turns).any():
+        worst[turns], ends[turns] = worst_ways(move, demands.ends[turns], demands.towards[turns], low, high)
     every = []
     for index, demand in enumerate(demands.all):
         rows, lengths = np.flatnonzero(demands.pair_of == index), np.flatnonzero(demands.length_of == index)

@@ -58,6 +58,29 @@ def lowest(
     return found
 
 
+@dataclass(frozen=True, eq=False)
+class Spans:
+    """Ways along one direction, (q,): as drawn, least and most, mm; (q, k) slopes as drawn."""
+
+    here: np.ndarray
+    least: np.ndarray
+    most: np.ndarray
+    slope: np.ndarray
+
+
+def spans(move: Movement, pairs: np.ndarray, direction: np.ndarray) -> Spans:
+    """How far pairs (q, 2) are apart along a direction (3,) of the world, at one look."""
+    turned, count = turned_of(move, pairs), len(pairs)
+    owner, normals = np.arange(count), np.tile(direction, (count, 1))
+    still = np.zeros((count, len(move.low)))
+    drawn = turned.ways(owner, still, still, normals)
+    least, most = np.full(count, np.inf), np.full(count, -np.inf)
+    for start, end in turned.turning.cells(move.low, move.high):
+        found = turned.ways(owner, np.tile(start, (count, 1)), np.tile(end, (count, 1)), normals)
+        least, most = np.minimum(least, found.least[:, 0]), np.maximum(most, found.most[:, 0])
+    return Spans(drawn.least[:, 0], least, most, drawn.slope[:, 0])
+
+
 def turned_of(move: Movement, pairs: np.ndarray) -> Turned:
     """Pairs (q, 2) within the whole ranges; kept, for parts of a range are asked one after the other."""
     key = pairs.tobytes(), move.low.tobytes(), move.high.tobytes()
@@ -110,6 +133,16 @@ def as_bodies(move: Movement) -> np.ndarray:
         one = len(keys) == 1 and bool(keeps[body.pieces].all())
         found.append(known.setdefault(keys.pop(), number) if one else number)
     return np.array(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Along:
+    """The way along directions, (m, d): least and most, mm; (m, d, k): slopes, what of the least is lost."""
+
+    least: np.ndarray
+    most: np.ndarray
+    slope: np.ndarray
+    lost: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,13 +237,22 @@ class Turned:
         """(q, k) of the way along world directions (q, 3), as drawn, mm a mm or degree."""
         count = len(self.rows)
         still = np.zeros((count, len(self.move.low)))
-        terms, slopes = (
-            one[:, self.used] for one in (self.turning.sums.at(still), self.turning.sums.slopes(still))
+        return self.ways(np.arange(count), still, still, normals).slope[:, 0]
+
+    def ways(self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray) -> _Along:
+        """The way of pairs `owner` (m,) along world directions (m, 3) within low to high (m, k)."""
+        middle, half = (low + high) / 2, (high - low) / 2
+        terms, slopes = self.turning.sums.at(middle), self.turning.sums.slopes(middle)
+        return self._along(
+            self.frames[0], owner, middle, half, normals[:, None], terms[:, self.used], slopes[:, self.used]
         )
-        _, found, _ = self._along(
-            self.frames[0], np.arange(count), still, still, normals[:, None], terms, slopes
-        )
-        return found[:, 0]
+
+    def towards(self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray) -> Least:
+        """The least way of pairs along world directions (m, 3), as `least` of any."""
+        found = self.ways(owner, low, high, normals)
+        leads = found.slope[:, 0]
+        corner = np.where(leads > STILL, low, np.where(leads < -STILL, high, (low + high) / 2))
+        return Least(found.least[:, 0], corner, found.lost[:, 0])
 
     def _least(self, owner: np.ndarray, low: np.ndarray, high: np.ndarray, normals: np.ndarray) -> Least:
         middle, half = (low + high) / 2, (high - low) / 2
@@ -227,16 +269,16 @@ class Turned:
             )
             known = np.isfinite(tries).all(axis=2) & seen.sound[owner][:, None]
             tries = np.where(np.isfinite(tries), tries, np.array([1.0, 0.0, 0.0]))
-            least, slope, lose = self._along(seen, owner, middle, half, tries, terms, slopes)
-            least = np.where(known, least, -np.inf)
+            found = self._along(seen, owner, middle, half, tries, terms, slopes)
+            least = np.where(known, found.least, -np.inf)
             best = least.argmax(axis=1)
             row = np.arange(len(owner))
             better = least[row, best] > bound
             bound[better] = least[row, best][better]
-            leads = slope[row, best]
+            leads = found.slope[row, best]
             there = np.where(leads > STILL, low, np.where(leads < -STILL, high, middle))
             corner[better] = there[better]
-            lost[better] = lose[row, best][better]
+            lost[better] = found.lost[row, best][better]
         return Least(bound, corner, lost)
 
     def _along(
@@ -248,14 +290,14 @@ class Turned:
         tries: np.ndarray,
         terms: np.ndarray,
         slopes: np.ndarray,
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(m, d) least way along directions (m, d, 3) of a frame, mm; (m, d, k) its slopes, and what is lost."""
+    ) -> _Along:
+        """The way along directions (m, d, 3) of a frame."""
         between = np.einsum("mt,tmi->mi", terms, seen.between[:, owner])
         between_slope = np.einsum("mtk,tmi->mki", slopes, seen.between[:, owner])
         value = np.einsum("mi,mdi->md", between, tries)
         slope = np.einsum("mki,mdi->mdk", between_slope, tries)
         lost = np.einsum("mk,mkj,mj->m", half, seen.curls[2][owner], half)[:, None] / 2
-        blame = np.zeros_like(slope)
+        blame, under = np.zeros_like(slope), lost
         for side, (turn, sign) in enumerate(((seen.first, 1.0), (seen.second, -1.0))):
             counts = turn[:, owner]
             here = sign * np.einsum("mt,tmji->mji", terms, counts)
@@ -263,13 +305,14 @@ class Turned:
             own = np.einsum("mji,mdj->mdi", here, tries)
             swing = np.einsum("mkji,mdj->mdki", swung, tries)
             curl = np.einsum("mk,mkj,mj->m", half, seen.curls[side][owner], half) / 2
-            out, out_slope, bent = self._support(
+            out, out_slope, bent, less = self._support(
                 self.rows[owner, side], owner, side, middle, half, own, swing, curl
             )
-            value, slope, lost = value - out, slope - out_slope, lost + bent
+            value, slope, lost, under = value - out, slope - out_slope, lost + bent, under + less
             swings = np.linalg.norm(swing, axis=3) * half[:, None]
             blame = blame + swings * (bent / np.maximum(swings.sum(axis=2), 1e-300))[:, :, None]
-        return value - (np.abs(slope) * half[:, None]).sum(axis=2) - lost, slope, blame
+        swing_of = (np.abs(slope) * half[:, None]).sum(axis=2)
+        return _Along(value - swing_of - lost, value + swing_of + under, slope, blame)
 
     def _support(
         self,
@@ -281,8 +324,8 @@ class Turned:
         own: np.ndarray,
         swing: np.ndarray,
         curl: np.ndarray,
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """How far out pieces reach along their own directions (m, d, 3): value, slopes, and by how much more.
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """How far out pieces reach along their own directions (m, d, 3): value, slopes, how much more, less.
 
         Directions are off their tangents by up to `curl` (m,).
         """
@@ -312,6 +355,8 @@ class Turned:
         value = np.einsum("mdi,mi->md", weight, size)
         slope = np.einsum("mdki,mi->mdk", swung, size) + np.einsum("mdi,mki->mdk", weight, grows)
         lost = np.einsum("mdi,mi->md", extra, size + more) + np.einsum("mdi,mi->md", steps, more)
+        # Reaches are convex in the direction: below tangents are only products, and what directions bend.
+        under = np.einsum("mdi,mi->md", steps, more) + (curl * spread)[:, None]
         lost += (curl * spread)[:, None]
         for at in np.flatnonzero(pieces.kinds[rows] == Kind.MESH).tolist():
             mesh = pieces.meshes[int(rows[at])]
@@ -324,7 +369,8 @@ class Turned:
             ways = np.linalg.norm(mesh.vertices[:, None] - mesh.vertices[lead][None], axis=2)
             gained = (far - value[at] + step * ways).max(axis=0)
             lost[at] = gained + curl[at] * np.linalg.norm(mesh.vertices, axis=1).max()
-        return value, slope, lost
+            under[at] = curl[at] * np.linalg.norm(mesh.vertices, axis=1).max()
+        return value, slope, lost, under
 
 
 def _axes(count: int) -> np.ndarray:

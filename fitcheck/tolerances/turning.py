@@ -5,7 +5,8 @@ values by itself, then those together that do not simply add up, and the sums ar
 taken as true only if they also say what comes of the scene at values that they were not fitted to, alone and
 all together: a turn about an axis that stands still does; what jumps, slides or changes its shape with the
 angle does not. A ruler laid to an edge of something turned reads another corner beyond a quarter turn; such
-a kink is looked for at the value drawn and at quarter turns.
+a kink is looked for at the value drawn, at quarter turns, and where something comes to stand along an axis of
+the world.
 """
 
 from __future__ import annotations
@@ -29,8 +30,8 @@ VALUES = 8
 SPARE = 2
 # Placings anew for all angles together, at most; values tried at the end of all measurements at once.
 PLACINGS, TRIED = 300, 8
-# Kinks looked for at quarter turns within one range.
-KINKS = 4
+# Kinks looked for within one range; with more of them only at the value drawn.
+KINKS = 6
 
 # The pieces at offsets (k,), None where the scene cannot be built so, or has other shapes there.
 Place = Callable[[np.ndarray], "Bodies | None"]
@@ -162,8 +163,27 @@ class _Search:
         low, high, nominal = self.low[k], self.high[k], self.measurements[k].nominal
         first, last = np.ceil((nominal + low) / 90), np.floor((nominal + high) / 90)
         quarters = [90 * quarter - nominal for quarter in np.arange(first, last + 1)]
-        found = [0.0, *quarters] if len(quarters) <= KINKS else [0.0]
-        return [float(one) for one in dict.fromkeys(found) if low < one < high]
+        found = [0.0, *quarters, *self._aligned(k)]
+        inside = [float(one) for one in dict.fromkeys(np.round(found, 9)) if low < one < high]
+        return inside if len(inside) <= KINKS else inside[:1]
+
+    def _aligned(self, k: int) -> Iterator[float]:
+        """Offsets at which a piece that turns about an axis of the world comes to stand along the others."""
+        far = self.high[k] if self.high[k] > -self.low[k] else self.low[k]
+        there = self._placed({k: float(far)})
+        if there is None:
+            return
+        drawn = self._drawn().rotations
+        relative = np.einsum("nij,nkj->nik", there.rotations, drawn)
+        for about in range(3):
+            still = np.abs(relative[:, about, about] - 1) < FOLLOWS_TURN
+            moved = still & (np.abs(relative - np.eye(3)).max(axis=(1, 2)) > FOLLOWS_TURN)
+            one, other = (about + 1) % 3, (about + 2) % 3
+            for turn in np.unique(drawn[moved].round(9), axis=0):
+                for axis in turn.T:
+                    if np.hypot(axis[one], axis[other]) > 0.5:
+                        off = np.degrees(np.arctan2(axis[other], axis[one])) % 90
+                        yield from (-off, 90 - off)
 
     def _values(self, k: int, start: float) -> list[float]:
         """Offsets at which an angle is put, on both sides of a start."""
@@ -241,6 +261,9 @@ class _Search:
         for j in used:
             if j not in angles and self._placed({j: self.nodes[j][0]}) is None:
                 return None
+        # What was tried of angles that are not followed is of no use here.
+        unused = [k for k in range(len(self.measurements)) if k not in used]
+        self.seen = {key: one for key, one in self.seen.items() if not one[0][unused].any()}
         known = len(self.seen)
         random = np.random.default_rng(2768)
         for share in random.uniform(0.0, 1.0, (TRIED, len(self.low))):

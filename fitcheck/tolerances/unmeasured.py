@@ -88,6 +88,9 @@ class _Range:
         """How much what is measured may change with the measurement at most, mm a mm or degree."""
         by_pairs = self._rates(one.pairs) if len(one.pairs) else np.zeros(0)
         by_lengths = np.abs(self.demands.slope[one.lengths, self.index])
+        turns = self.demands.turns[one.lengths]
+        if turns.any():
+            by_lengths[turns] = self._rates(self.demands.ends[one.lengths][turns])
         return float(np.concatenate([by_pairs, by_lengths]).max())
 
     def _rates(self, pairs: np.ndarray) -> np.ndarray:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcheck.parts.solids import Kind
-from fitcheck.tolerances.between import along, apart, candidates, rates
+from fitcheck.tolerances.between import Apart, along, apart, candidates, rates
 from fitcheck.tolerances.movement import Movement
 from fitcheck.tolerances.turned import turned_of
 
@@ -108,6 +108,16 @@ def worst_of(
     return Worst(np.minimum(search.bound, search.met), search.met, search.where, drawn.signed, slope)
 
 
+def worst_ways(
+    move: Movement, pairs: np.ndarray, directions: np.ndarray, low: np.ndarray, high: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The least way of pairs (q, 2) that turn along directions (q, 3): (q,) bounds, mm, and where, (q, k)."""
+    search = _Ways(move, pairs, directions)
+    count = len(pairs)
+    search.run(_Boxes(np.arange(count), np.tile(low, (count, 1)), np.tile(high, (count, 1))))
+    return np.minimum(search.bound, search.met), search.where
+
+
 class _Search:
     """One branch and bound over several pairs at once."""
 
@@ -133,7 +143,7 @@ class _Search:
         if self.turned is not None:
             boxes = boxes.cut(self.turned.turning.kinks, self.turns)
         used = 0
-        for turn in range(ROUNDS):
+        for turn in range(ROUNDS if self.turned is None else 2 * ROUNDS):
             used += len(boxes.owner)
             lower = self._look(boxes)
             met = self.met[boxes.owner]
@@ -157,18 +167,20 @@ class _Search:
 
     def _look(self, boxes: _Boxes) -> np.ndarray:
         """Lower bounds of parts of the ranges; what is measured on the way is kept as met."""
-        pairs = self.pairs[boxes.owner]
         middle = (boxes.low + boxes.high) / 2
-        here = apart(self.move, pairs, middle)
+        here = self._measured(boxes.owner, middle)
         self._keep(boxes.owner, here.signed, middle)
         lower, corner = self._bounds(here.normal, boxes)
-        self._keep(boxes.owner, apart(self.move, pairs, corner).signed, corner)
+        self._keep(boxes.owner, self._measured(boxes.owner, corner).signed, corner)
         rate = self.rate[boxes.owner]
         ways = (np.where(np.isfinite(rate), rate, 0.0) * (boxes.high - boxes.low) / 2).sum(axis=1)
         still = here.signed - np.where(np.isfinite(rate).all(axis=1), ways, np.inf)
         # Of meshes in each other the depth is a way out, not the shortest one: it proves nothing.
         still[np.isnan(still) | (self.meshed[boxes.owner] & (here.signed <= 0))] = -np.inf
         return np.asarray(np.maximum(lower, still))
+
+    def _measured(self, owner: np.ndarray, offsets: np.ndarray) -> Apart:
+        return apart(self.move, self.pairs[owner], offsets)
 
     def _bounds(self, normals: np.ndarray, boxes: _Boxes) -> tuple[np.ndarray, np.ndarray]:
         """The best bound along any direction, and the corner that it is met in."""
@@ -213,3 +225,22 @@ class _Search:
             k = owner[row]
             if signed[row] < self.met[k]:
                 self.met[k], self.where[k] = signed[row], offsets[row]
+
+
+class _Ways(_Search):
+    """The same of the way along one direction for each pair; all of them turn."""
+
+    def __init__(self, move: Movement, pairs: np.ndarray, directions: np.ndarray) -> None:
+        super().__init__(move, pairs)
+        self.directions = directions
+
+    def _measured(self, owner: np.ndarray, offsets: np.ndarray) -> Apart:
+        assert self.turned is not None
+        found = self.turned.ways(owner, offsets, offsets, self.directions[owner])
+        return Apart(found.least[:, 0], np.full((len(owner), 3), np.nan))
+
+    def _bounds(self, normals: np.ndarray, boxes: _Boxes) -> tuple[np.ndarray, np.ndarray]:
+        assert self.turned is not None
+        found = self.turned.towards(boxes.owner, boxes.low, boxes.high, self.directions[boxes.owner])
+        self.lost = found.lost
+        return found.bound, found.corner

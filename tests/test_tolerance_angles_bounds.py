@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tolerance_scenes import placed
 
+from fitcheck.checks.demanded import demands_of
 from fitcheck.tolerances.between import apart
+from fitcheck.tolerances.margins import margins
 from fitcheck.tolerances.movement import Movement, movement
 from fitcheck.tolerances.worst import OF_DEPTH, TO, worst_of
 from fitcheck.world.bodies import bodies
@@ -105,6 +107,34 @@ def hold(text: str, count: int, near: bool = True) -> None:
 @given(text=scenes())
 def test_no_value_is_below_the_bound_and_it_is_met_to_a_hundredth(text):
     hold(text, 16)
+
+
+def hold_gaps(text: str, side: str, count: int) -> None:
+    """No part travels less far, with the scene placed anew, than is proved."""
+    with tempfile.TemporaryDirectory() as folder:
+        rule = f"rules: {{gaps: [{{part: b, side: {side}, at_least: 200}}]}}\n"
+        world = placed(Path(folder), text + rule)
+        move = movement(world)
+        assert move is not None
+        every = [one for one in margins(move, demands_of(move)) if one.demand.check == "gaps"]
+        for margin in every:
+            assert margin.demand.ask is not None and world.elsewhere is not None
+            for offsets in some_offsets(move, count):
+                there = margin.demand.ask(world.elsewhere(move.values(offsets)))
+                assert there >= min(margin.bound, 200.0) - ROUNDING or there < 0 >= margin.bound - ROUNDING
+
+
+@settings(max_examples=12, deadline=None)
+@given(text=scenes(), side=st.sampled_from(["left", "rear", "top", "bottom"]))
+def test_no_gap_is_shorter_than_its_bound(text, side):
+    hold_gaps(text, side, 10)
+
+
+@pytest.mark.long
+@settings(max_examples=150, deadline=None)
+@given(text=scenes(), side=st.sampled_from(["left", "right", "front", "rear", "top", "bottom"]))
+def test_many_gaps_with_angles(text, side):
+    hold_gaps(text, side, 30)
 
 
 @pytest.mark.long

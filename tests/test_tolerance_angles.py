@@ -473,3 +473,42 @@ rules: {gaps: [{part: a, side: right, at_least: 3}]}
     assert finding.measured == pytest.approx(exact, abs=TO)
     assert finding.details["proved"] == pytest.approx(exact, abs=TO + ROUNDING)
     assert finding.details["at"] == {"a.place.turn": 15.0, "wall.place.at.0": 29.8}
+
+
+def test_a_mesh_that_turns_keeps_its_shape(tmp_path):
+    # Tipped about y by t its foremost edge (20, 0) comes to 20 cos t along x.
+    text = """
+parts:
+  a: {model: wedge, place: {at: [0, 0, 0], turns: [{about: y, by: 30 ± 10 deg}]}}
+  wall: {model: block, with: {length: 10, width: 100, height: 200}, place: {at: [30, 0, -100]}}
+rules: {clearance: {default: 6.5}}
+"""
+    finding = found(asked(tmp_path, text), "clearance")
+    exact = 25 - 20 * math.cos(math.radians(20))
+    assert finding.measured == pytest.approx(exact, abs=TO)
+    assert exact - TO - ROUNDING <= finding.details["proved"] <= exact + ROUNDING
+
+
+def test_a_keep_clear_volume_that_turns(tmp_path):
+    models = tmp_path / "own"
+    models.mkdir()
+    (models / "knob.yaml").write_text(
+        """model: knob
+summary: a knob with room for a hand
+frame: origin on the axle
+parameters: {}
+solids:
+  body: {box: {low: [-5, -5, 0], high: [5, 5, 10]}}
+keep_clear:
+  hand: {box: {low: [-20, -10, 10], high: [20, 10, 40]}, why: room to turn it}
+"""
+    )
+    text = """
+parts:
+  a: {model: knob, place: {at: [0, 0, 0], turn: 10 ± 5 deg}}
+  wall: {model: block, with: {length: 10, width: 100, height: 50}, place: {at: [26.5, 0, 0]}}
+"""
+    finding = found(asked(tmp_path, text), "keep_clear")
+    exact = 21.5 - reach(40, 20, 15)
+    assert finding.measured == pytest.approx(exact, abs=TO)
+    assert exact * 1.05 - TO - ROUNDING <= finding.details["proved"] <= exact + ROUNDING

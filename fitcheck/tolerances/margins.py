@@ -11,7 +11,7 @@ import numpy as np
 from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import Movement
 from fitcheck.tolerances.turned import turned_of
-from fitcheck.tolerances.worst import worst_of, worst_ways
+from fitcheck.tolerances.worst import TO, worst_of, worst_ways
 from fitcheck.world.world import World
 
 # Corners that a check itself is asked in, at most: each time the scene is placed anew.
@@ -99,6 +99,7 @@ class Margin:
         slope: (k,) of what is measured, as drawn, mm a mm; nan where touching solids give none.
         pairs: (q, 2) rows that this is the least of; none for a length.
         lengths: which rows of `Demands.here`.
+        turns: of pieces that turn, whose bound is only as near as the search for it went.
     """
 
     demand: Demand
@@ -109,6 +110,7 @@ class Margin:
     slope: np.ndarray
     pairs: np.ndarray
     lengths: np.ndarray
+    turns: bool = False
 
     @property
     def least(self) -> float:
@@ -119,6 +121,8 @@ class Margin:
     @property
     def drops(self) -> bool:
         """Whether the measurements can take anything off it."""
+        if self.turns and self.met > self.drawn - NOTHING and self.bound >= self.drawn - TO:
+            return False
         return self.least < self.drawn - self.demand.required - NOTHING
 
     @property
@@ -172,7 +176,7 @@ def margins(
         lead, now = int(met.argmin()), int(drawn.argmin())
         one = Margin(
             demand, float(drawn[now]), float(bound.min()), float(met[lead]), where[lead], slope[now],
-            demands.pairs[rows], lengths,
+            demands.pairs[rows], lengths, bool(move.turns(demands.pairs[rows]).any()),
         )  # fmt: skip
         every.append(_asked(move, one, where[int(bound.argmin())]) if anew and demand.ask else one)
     return sorted(every, key=lambda one: one.least)

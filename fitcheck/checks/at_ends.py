@@ -41,7 +41,7 @@ def at_ends(world: World, move: Movement) -> Iterator[Finding]:
         if failing is None:
             failing = {finding.parts for finding in _failing(move.world)}
         for value in _ends(known[name]):
-            where = said_values({name: value})
+            where = said_values({name: value}, move.angles)
             assert world.elsewhere is not None
             try:
                 there = world.elsewhere({name: value})
@@ -72,6 +72,7 @@ def asked_at_ends(world: World, names: Sequence[str]) -> Iterator[Finding]:
     if not checks:
         return
     drawn = {one.id: one for check in checks for one in check.run(laid(world)).findings}
+    angles = {one.name for one in world.uncertain if one.angle}
     worst: dict[str, Finding] = {}
     for values in _corners(world.uncertain):
         assert world.elsewhere is not None
@@ -85,7 +86,7 @@ def asked_at_ends(world: World, names: Sequence[str]) -> Iterator[Finding]:
         for check in checks:
             for one in check.run(there).findings:
                 if _rank(one) > _rank(drawn.get(one.id)) and _rank(one) > _rank(worst.get(one.id)):
-                    said = f"with {said_values(values)} {one.sentence}"
+                    said = f"with {said_values(values, angles)} {one.sentence}"
                     worst[one.id] = replace(one, sentence=said)
     for one in worst.values():
         verdict = Verdict.UNKNOWN if one.verdict == Verdict.UNKNOWN else Verdict.TIGHT

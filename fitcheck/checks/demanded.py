@@ -20,6 +20,7 @@ from fitcheck.checks.verdicts import ROUNDING
 from fitcheck.tolerances.between import along, candidates, farthest
 from fitcheck.tolerances.margins import Demand, Demands
 from fitcheck.tolerances.movement import STILL, Movement
+from fitcheck.tolerances.turned import as_bodies, lowest, strays
 from fitcheck.world.bodies import bounds_gap
 from fitcheck.world.contacts import allowed
 from fitcheck.world.engine import CONTACT
@@ -41,6 +42,8 @@ class _Gathered:
     slope: list[np.ndarray] = field(default_factory=list)
     length_of: list[int] = field(default_factory=list)
     sure: list[bool] = field(default_factory=list)
+    ends: list[np.ndarray] = field(default_factory=list)
+    towards: list[np.ndarray] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
     def demand(self, one: Demand) -> int:
@@ -59,6 +62,8 @@ class _Gathered:
             np.array(self.slope, float).reshape(len(self.slope), k),
             np.array(self.length_of, int),
             np.array(self.sure, bool),
+            np.array(self.ends, int).reshape(len(self.ends), 2),
+            np.array(self.towards, float).reshape(len(self.towards), 3),
             tuple(self.left_out),
         )
 
@@ -74,6 +79,10 @@ def _may_come_near(move: Movement, pairs: np.ndarray, demands: list[Demand]) -> 
     least = along(move, np.repeat(pairs, each, axis=0), tries.reshape(-1, 3)).least(move.low, move.high)
     unheld = (move.deforms[pairs] & (move.pieces.covers[pairs] == pairs)).any(axis=1)
     apart_at_least = np.where(unheld, -np.inf, least.reshape(count, each).max(axis=1))
+    turns = move.turns(pairs).any(axis=1) & ~unheld
+    if turns.any():
+        none = np.full((int(turns.sum()), 3), np.nan)
+        apart_at_least[turns] = lowest(move, pairs[turns], move.low, move.high, none)
     near = np.asarray(apart_at_least < enough)
     if "tolerance" not in move.world.rules:
         # Their depths take a second each: only for those who ask.
@@ -88,7 +97,7 @@ def demands_of(move: Movement) -> Demands:
     _of_solids(gathered, motion)
     _of_volumes(gathered, motion)
     _of_compartments(gathered)
-    for demand, here, slope, sure in (
+    for demand, here, slope, sure, ends, towards in (
         *room_lengths(move, gathered.left_out),
         *gap_lengths(move, gathered.left_out),
     ):
@@ -96,18 +105,27 @@ def demands_of(move: Movement) -> Demands:
         gathered.here += here.tolist()
         gathered.slope += list(slope)
         gathered.sure += sure.tolist()
+        gathered.ends += list(ends)
+        gathered.towards += [towards] * len(here)
     return gathered.finished()
 
 
 @dataclass(frozen=True, eq=False)
 class _Motion:
-    """How bodies move: least and most slope of their middles (m, k, 3), growth (m, k), what deforms."""
+    """How bodies move: least and most slope of their middles (m, k, 3), growth (m, k), what deforms.
+
+    Of a scene in which something turns also which bodies do, how far each moves at most, mm, and as
+    what (m,): those that keep their shape and move as one body have the same number.
+    """
 
     least: np.ndarray
     most: np.ndarray
     grows: np.ndarray
     loose: np.ndarray
     reach: np.ndarray
+    turns: np.ndarray
+    strays: np.ndarray
+    moves_as: np.ndarray
 
     def against(self, i: np.ndarray, j: np.ndarray) -> np.ndarray:
         """How far pairs of bodies may move against each other at most, mm; nan where they do not."""
@@ -116,6 +134,9 @@ class _Motion:
         # What changes its shape moves at least as its bounds do; its holes may move as the measurement does.
         rate = rate + self.loose[i] + self.loose[j]
         far = (rate * self.reach).sum(axis=1)
+        turns = self.turns[i] | self.turns[j]
+        together = self.moves_as[i] == self.moves_as[j]
+        far = np.where(turns, np.where(together, 0.0, self.strays[i] + self.strays[j]), far)
         return np.where(far <= STILL, np.nan, far)
 
 
@@ -125,12 +146,16 @@ def _motion(move: Movement) -> _Motion:
     centres = move.centres.transpose(1, 0, 2)
     grows = np.linalg.norm(move.halves, axis=2).T
     reach = np.maximum(np.abs(move.low), np.abs(move.high))
+    turns = np.logical_or.reduceat(move.turns(np.arange(len(bodies.kinds))), starts)
     return _Motion(
         np.minimum.reduceat(centres, starts, axis=0),
         np.maximum.reduceat(centres, starts, axis=0),
         np.maximum.reduceat(grows, starts, axis=0),
         np.logical_or.reduceat(move.deforms, starts)[:, None],
         reach,
+        turns,
+        np.maximum.reduceat(strays(move), starts) if turns.any() else np.zeros(len(starts)),
+        as_bodies(move) if turns.any() else np.arange(len(starts)),
     )
 
 
@@ -209,7 +234,7 @@ def _of_volumes(gathered: _Gathered, motion: _Motion) -> None:
 
 
 def _of_compartments(gathered: _Gathered) -> None:
-    """Each part that claims a compartment, against its six walls."""
+    """Each part that claims a compartment against its six walls; what turns against what is beyond them."""
     move = gathered.move
     bodies = move.pieces.all
     for name, room, parts in claimed(move.world):
@@ -219,7 +244,14 @@ def _of_compartments(gathered: _Gathered) -> None:
         if (move.deforms[held]).any():
             gathered.left_out.append(f"containment of {name}: a mesh of it changes its shape")
         demand: int | None = None
-        for direction in SIDES.values():
+        turning = move.turns(rows) & ~move.deforms[held]
+        if turning.any():
+            demand = gathered.demand(Demand("containment", (name, room), (name, room), 0.0, CONTACT))
+            beyond = [bodies.all[k].pieces.start for k in move.pieces.walls[room]]
+            gathered.pairs.append(np.array([(row, end) for row in held[turning] for end in beyond]))
+            gathered.pair_of += [demand] * (int(turning.sum()) * len(beyond))
+        held = held[~turning]
+        for direction in SIDES.values() if len(held) else ():
             out, out_slope = farthest(move, held, np.tile(direction, (len(held), 1)))
             end, end_slope = farthest(move, np.array([wall]), direction[None])
             spare, slope = end - out, end_slope - out_slope
@@ -232,6 +264,8 @@ def _of_compartments(gathered: _Gathered) -> None:
                 gathered.here += spare[near].tolist()
                 gathered.slope += list(slope[near])
                 gathered.sure += [True] * len(near)
+                gathered.ends += [np.array([-1, -1])] * len(near)
+                gathered.towards += [direction] * len(near)
 
 
 def _near_walls(move: Movement, spare: np.ndarray, slope: np.ndarray, moving: np.ndarray) -> Iterator[int]:

@@ -10,7 +10,7 @@ import numpy as np
 from fitcheck.checks.gaps import GapRule, gap, named, partners_of
 from fitcheck.checks.room_lengths import SPARE, Lengths
 from fitcheck.checks.verdicts import ROUNDING, towards
-from fitcheck.tolerances.extremes import beside, between, held, least, most, moves, square
+from fitcheck.tolerances.extremes import beside, held, moves, of_turning, reaches, square
 from fitcheck.tolerances.margins import Demand
 from fitcheck.tolerances.movement import Movement
 from fitcheck.world.bodies import bodies
@@ -20,7 +20,8 @@ from fitcheck.world.world import World
 
 
 def gap_lengths(move: Movement, left_out: list[str]) -> Iterator[Lengths]:
-    """Of each rule of `gaps` and part it names: the demand, lengths (p,) mm, slopes (p, k), which are sure.
+    """Of each rule of `gaps` and part it names: the demand, lengths (p,) mm, slopes (p, k), which are sure,
+    the pieces of those that turn, and the direction.
 
     A part travels at least as far as from the far side of the bounds of any piece of it to the near side of
     the bounds of any that may lie in its way at some values of the measurements. It travels at most as far
@@ -46,6 +47,7 @@ def gap_lengths(move: Movement, left_out: list[str]) -> Iterator[Lengths]:
                         "gaps", (name, name), things, rule.at_least, ROUNDING, f"gaps[{index + 1}]", ask=ask
                     ),
                     *found,
+                    SIDES[rule.side],
                 )
 
 
@@ -60,7 +62,7 @@ def _travel(world: World, at: int, part: str) -> float:
 
 def _lengths(
     move: Movement, rule: GapRule, moving: list[int], skip: tuple[int, ...]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray] | None:
     """The lengths of one part, none where nothing moves; None where a mesh that counts changes its shape."""
     solids = bodies(move.world)
     own = held(move, solids.rows(moving))
@@ -68,15 +70,16 @@ def _lengths(
     stops = held(move, solids.rows([k for k in range(len(solids)) if k not in passed]))
     first, second = (grid.ravel() for grid in np.meshgrid(own, stops, indexing="ij"))
     direction = SIDES[rule.side]
-    here, slope = between(move, first, second, direction)
+    ahead_of = reaches(move, first, second, direction)
+    here, slope, least = ahead_of.here, ahead_of.slope, ahead_of.least
     # What lies behind a piece at all values, past its own far end, is never met.
-    behind, behind_slope = between(move, second, first, direction)
-    ahead = -behind + most(move, -behind_slope) > CONTACT
+    ahead = -reaches(move, second, first, direction).least > CONTACT
     met, always = beside(move, first, second, direction)
-    keep = met & ahead & (here + least(move, slope) <= rule.at_least + SPARE)
+    keep = met & ahead & (least <= rule.at_least + SPARE)
     if move.deforms[first[keep]].any() or move.deforms[second[keep]].any():
         return None
     boxes = square(move, first) & square(move, second)
-    sure = always & boxes & (here + least(move, slope) > 0)
-    keep &= moves(move, slope) | ~always
-    return here[keep], slope[keep], sure[keep]
+    sure = always & boxes & (least > 0)
+    ends = of_turning(move, first, second)
+    keep &= moves(move, slope) | ~always | (ends[:, 0] >= 0)
+    return here[keep], slope[keep], sure[keep], ends[keep]

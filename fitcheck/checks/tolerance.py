@@ -52,10 +52,12 @@ class ToleranceRule(Rule):
     """How uncertain lengths are taken."""
 
     general: Literal["f", "m", "c", "v"] | None = Field(
-        None, description="Lengths written without a tolerance take that class of ISO 2768-1."
+        None,
+        description="Lengths, and angles that turn parts, written without a tolerance take that class of "
+        "ISO 2768-1.",
     )
     of: list[PartRef] = Field(
-        default_factory=list, description="Only lengths of these parts take the general tolerance."
+        default_factory=list, description="Only what is written of these parts takes the general tolerance."
     )
     sigmas: Number | None = Field(
         None,
@@ -134,7 +136,9 @@ def _missed(asked: _Asked) -> Iterator[Finding]:
         if key in told | failing or margin.fits_bound:
             continue
         if not margin.fits_met:
-            yield _finding(asked, margin, Verdict.TIGHT, worst_said(margin, _moved(asked, margin)))
+            yield _finding(
+                asked, margin, Verdict.TIGHT, worst_said(margin, _moved(asked, margin), asked.move.angles)
+            )
         elif np.isfinite(margin.bound):
             yield _finding(asked, margin, Verdict.UNKNOWN, undecided_said(margin))
         else:
@@ -176,9 +180,9 @@ def _range(asked: _Asked, index: int, one: Measurement) -> Finding:
     drawn = stretches(asked.move, asked.demands, index, with_others=False)
     several = any(m.measured for m in asked.move.measurements)
     worst = stretches(asked.move, asked.demands, index, with_others=True) if several else drawn
-    said = f"{one.name} ({written(one)}, not measured yet) {said_stretches(drawn)}"
+    said = f"{one.name} ({written(one)}, not measured yet) {said_stretches(drawn, one.unit)}"
     if several and _ends(worst) != _ends(drawn):
-        said += f"; at the worst end of the others it {said_stretches(worst)}"
+        said += f"; at the worst end of the others it {said_stretches(worst, one.unit)}"
     why = next((stretch.why for stretch in drawn if stretch.why is not None), None)
     if why is not None and any(stretch.fits for stretch in drawn):
         said += f" ({' and '.join(why.demand.things)})"
@@ -299,6 +303,7 @@ def _help_data(helped: Helped) -> dict[str, Any]:
 def _facts(asked: _Asked) -> dict[str, Any]:
     listed = tuple(
         {"name": m.name, "low": m.low, "nominal": m.nominal, "high": m.high, "measured": m.measured}
+        | ({"unit": m.unit} if m.angle else {})
         for m in asked.move.measurements
     )
     return {"measurements": listed}
@@ -332,11 +337,12 @@ def _not_examined(world: World, move: Movement | None) -> Iterator[str]:
     for one in world.uncertain:
         if one.name in followed:
             continue
-        said = f"{one.name} {written(one)} was taken at {short(one.nominal)} mm; "
+        said = f"{one.name} {written(one)} was taken at {short(one.nominal)} {one.unit}; "
         if not np.isfinite(one.high):
             yield said + "it has no upper end that could be examined"
         elif move and one.name in tried(world, move):
-            yield said + "what follows it is not linear: its ends were tried alone, the worst is not proved"
+            why = "it does more than turn parts" if one.angle else "what follows it is not linear"
+            yield said + f"{why}: its ends were tried alone, the worst is not proved"
         elif move and one.name in move.doubts.unbuilt:
             yield said + f"the scene cannot be built with another: {move.doubts.unbuilt[one.name]}"
         else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -14,13 +14,13 @@ from fitcheck.tolerances.ranking import Helped
 from fitcheck.tolerances.unmeasured import TO, Stretch
 from fitcheck.world.world import Measurement
 
-# Between what fits and what fails so much may stay undecided without a word, mm.
+# Between what fits and what fails so much may stay undecided without a word, mm or degrees.
 UNSEEN = 0.05
 
 
-def worst_said(margin: Margin, values: Mapping[str, float]) -> str:
+def worst_said(margin: Margin, values: Mapping[str, float], angles: Collection[str] = ()) -> str:
     """What a demand comes to at the worst end, at these values of the measurements, and as drawn."""
-    where = said_values(values)
+    where = said_values(values, angles)
     demand = margin.demand
     a, b = demand.things
     drawn = "as drawn they " + _said(margin, margin.drawn)
@@ -63,13 +63,15 @@ def undecided_said(margin: Margin) -> str:
     return f"{a} and {b} are {met} apart where they were measured, {unproved}"
 
 
-def said_stretches(found: list[Stretch]) -> str:
-    """`fits below 31.4 mm, fails above`."""
+def said_stretches(found: list[Stretch], unit: str = "mm") -> str:
+    """`fits below 31.4 mm, fails above`; in mm or deg."""
     fitting = [one for one in found if one.fits]
     undecided = [one for one in found if one.fits is None and one.high - one.low > UNSEEN]
     if undecided:
-        pieces = [f"fits from {_up(one.low)} to {_down(one.high)}" for one in fitting]
-        pieces += [f"is not decided from {_down(one.low)} to {_up(one.high)}" for one in undecided]
+        pieces = [f"fits from {_up(one.low, unit)} to {_down(one.high, unit)}" for one in fitting]
+        pieces += [
+            f"is not decided from {_down(one.low, unit)} to {_up(one.high, unit)}" for one in undecided
+        ]
         return ", ".join(pieces) + (", fails elsewhere" if any(one.fits is False for one in found) else "")
     if not fitting:
         return "fails at every value"
@@ -77,19 +79,19 @@ def said_stretches(found: list[Stretch]) -> str:
         return "fits at every value"
     low, high = found[0].low, found[-1].high
     if len(fitting) == 1 and fitting[0].low == low:
-        return f"fits below {_down(fitting[0].high)}, fails above"
+        return f"fits below {_down(fitting[0].high, unit)}, fails above"
     if len(fitting) == 1 and fitting[0].high == high:
-        return f"fits above {_up(fitting[0].low)}, fails below"
-    said = " and ".join(f"from {_up(one.low)} to {_down(one.high)}" for one in fitting)
+        return f"fits above {_up(fitting[0].low, unit)}, fails below"
+    said = " and ".join(f"from {_up(one.low, unit)} to {_down(one.high, unit)}" for one in fitting)
     return f"fits {said}, fails elsewhere"
 
 
-def _down(value: float) -> str:
-    return f"{np.floor((value + TO) * 10) / 10:.1f} mm"
+def _down(value: float, unit: str) -> str:
+    return f"{np.floor((value + TO) * 10) / 10 + 0.0:.1f} {unit}"
 
 
-def _up(value: float) -> str:
-    return f"{np.ceil((value - TO) * 10) / 10:.1f} mm"
+def _up(value: float, unit: str) -> str:
+    return f"{np.ceil((value - TO) * 10) / 10 + 0.0:.1f} {unit}"
 
 
 def listed(measured: tuple[Measurement, ...]) -> str:
@@ -115,12 +117,15 @@ def help_said(helped: Helped) -> str:
 
 
 def written(one: Measurement) -> str:
-    """An uncertain length as it would be written."""
+    """An uncertain length or angle as it would be written."""
+    unit = one.unit
     below, above = one.nominal - one.low, one.high - one.nominal
     if one.measured and abs(below - above) < 1e-9:
-        return f"{short(one.nominal)} ± {short(below)} mm"
+        return f"{short(one.nominal)} ± {short(below)} {unit}"
     if one.measured:
-        return f"{short(one.nominal)} +{short(above)}/-{short(below)} mm"
+        return f"{short(one.nominal)} +{short(above)}/-{short(below)} {unit}"
     if not np.isfinite(one.high):
-        return f"at least {short(one.nominal)} mm"
-    return f"{short(one.low)} .. {short(one.high)} mm" if one.low > 0 else f"at most {short(one.high)} mm"
+        return f"at least {short(one.nominal)} {unit}"
+    if one.low > 0 or (one.angle and one.low < 0):
+        return f"{short(one.low)} .. {short(one.high)} {unit}"
+    return f"at most {short(one.high)} {unit}"

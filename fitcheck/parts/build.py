@@ -141,6 +141,7 @@ class _Builder:
             wet=self._wet(ports),
             electric=file.electric,
             bent=frozenset(self.reading.bent),
+            turned=frozenset(self.reading.turned),
         )
 
     def _wet(self, ports: Mapping[str, Port]) -> dict[str, Wet]:

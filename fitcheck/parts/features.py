@@ -161,7 +161,8 @@ class Shape:
     """All that a model makes of a set of values: solids and features by name.
 
     `wet` is where the coolant is; `electric` says that a leak must not land on it. `bent` names
-    measurements that some of it may not follow linearly (`scene/sway.py`).
+    measurements that some of it may not follow linearly (`scene/sway.py`), `turned` those that some of it
+    is turned by.
     """
 
     solids: dict[str, Solid] = field(default_factory=dict)
@@ -174,3 +175,4 @@ class Shape:
     wet: dict[str, Wet] = field(default_factory=dict)
     electric: bool = False
     bent: frozenset[str] = frozenset()
+    turned: frozenset[str] = frozenset()

@@ -52,6 +52,7 @@ def mirrored(shape: Shape, axis: int | str) -> Shape:
         wet={name: _wet(space, sign) for name, space in shape.wet.items()},
         electric=shape.electric,
         bent=shape.bent,
+        turned=shape.turned,
     )
 
 

@@ -44,6 +44,7 @@ class Reading:
         mistakes: where mistakes are noted; shared by all readings of one model.
         indices: of the `repeat` entry being read.
         bent: measurements that something read so far does not follow linearly; shared likewise.
+        turned: what a solid read so far is turned by; shared likewise.
     """
 
     model: Model
@@ -52,6 +53,7 @@ class Reading:
     mistakes: list[Mistake]
     indices: Mapping[str, int]
     bent: set[str] = field(default_factory=set)
+    turned: set[str] = field(default_factory=set)
 
     @contextmanager
     def at(self, path: Path, subject: str = "", key: bool = False) -> Iterator[None]:
@@ -106,7 +108,10 @@ class Reading:
     def angle(self, raw: Raw, path: Path) -> float:
         """An angle, degrees."""
         with self.at(path):
-            return as_angle(self._jumping(self.worked_out(raw)))
+            amount = self._used(self.worked_out(raw))
+            if amount.sway is not None:
+                self.turned.update(amount.sway.rests)
+            return as_angle(amount)
 
     def count(self, raw: Raw, path: Path) -> int:
         """A whole number."""
@@ -120,7 +125,7 @@ class Reading:
         return amount
 
     def _jumping(self, amount: Amount) -> Amount:
-        """The same where nothing made of the amount is linear in it: a turn, a count, a choice."""
+        """The same where nothing made of the amount is linear in it: a count, a choice."""
         if amount.sway is not None:
             self.bent.update(amount.sway.rests)
         return amount

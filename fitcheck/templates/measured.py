@@ -66,4 +66,5 @@ def _differ(one: Spot, other: Spot) -> bool:
 def _known(one: Measurement) -> str:
     """A measurement in words: `core, 30 mm (29.5 to 30.5)`."""
     ends = f"{one.low:g} to {one.high:g}" if one.high != float("inf") else f"{one.low:g} or more"
-    return f"{one.name}, drawn at {one.nominal:g} mm ({ends}{'' if one.measured else ', not measured yet'})"
+    more = "" if one.measured else ", not measured yet"
+    return f"{one.name}, drawn at {one.nominal:g} {one.unit} ({ends}{more})"

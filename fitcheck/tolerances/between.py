@@ -8,7 +8,8 @@ overlapping pieces have s <= -depth the same way. For boxes and cylinders whose 
 and whose directions are constant, s is linear in the measurements for every n (the support of a
 box is |R^T n| . half sizes, that of a cylinder r |n across| + h |n along|), and so is that of a mesh
 which keeps its shape: at its least in a corner of their ranges. With n from the witness points as drawn,
-s is the distance as drawn and its slope that of the distance.
+s is the distance as drawn and its slope that of the distance. What pieces that turn are bounded by is in
+`turned.py`.
 """
 
 from __future__ import annotations
@@ -64,9 +65,8 @@ def apart(move: Movement, pairs: np.ndarray, offsets: np.ndarray, deep: bool = T
             pieces = move.built(key)
         except Mistakes:
             continue
-        two = _together(
-            pieces, pairs[rows], pieces.centres[pairs[rows].T.ravel()], pieces.halves[pairs[rows].T.ravel()]
-        )
+        of = pairs[rows].T.ravel()
+        two = _together(pieces, pairs[rows], pieces.centres[of], pieces.halves[of], pieces.rotations[of])
         signed[rows], normal[rows] = _measured(two, deep)
     return Apart(signed, normal)
 
@@ -78,10 +78,16 @@ def _two(move: Movement, pairs: np.ndarray, offsets: np.ndarray) -> Bodies:
     twice = np.concatenate([offsets, offsets])
     centres = pieces.centres[rows] + np.einsum("qk,kqd->qd", twice, move.centres[:, rows])
     halves = pieces.halves[rows] + np.einsum("qk,kqd->qd", twice, move.halves[:, rows])
-    return _together(pieces, pairs, centres, halves)
+    rotations = pieces.rotations[rows]
+    turns = move.turns(rows)
+    if move.turning is not None and turns.any():
+        rotations[turns], centres[turns] = move.turning.placed(rows[turns], twice[turns])
+    return _together(pieces, pairs, centres, halves, rotations)
 
 
-def _together(pieces: Bodies, pairs: np.ndarray, centres: np.ndarray, halves: np.ndarray) -> Bodies:
+def _together(
+    pieces: Bodies, pairs: np.ndarray, centres: np.ndarray, halves: np.ndarray, rotations: np.ndarray
+) -> Bodies:
     rows = pairs.T.ravel()
     # Wide enough for any turn: nothing is ruled out by these bounds that may matter.
     reach = np.linalg.norm(halves, axis=1)[:, None] * np.ones(3)
@@ -94,7 +100,7 @@ def _together(pieces: Bodies, pairs: np.ndarray, centres: np.ndarray, halves: np
     return Bodies(
         kinds=pieces.kinds[rows],
         halves=halves,
-        rotations=pieces.rotations[rows],
+        rotations=rotations,
         centres=centres,
         bounds=bounds,
         body=count,
@@ -194,7 +200,7 @@ def candidates(move: Movement, pairs: np.ndarray) -> np.ndarray:
 def rates(move: Movement, pairs: np.ndarray) -> np.ndarray:
     """(q, k) how far a point of the one can move against any of the other at most, mm a mm.
 
-    A mesh that deforms has no such rate: inf.
+    A mesh that deforms has no such rate: inf. Of pieces that turn: `turned.Turned.rate`.
     """
     between = move.centres[:, pairs[:, 1]] - move.centres[:, pairs[:, 0]]
     grown = sum(np.linalg.norm(move.halves[:, pairs[:, side]], axis=-1) for side in (0, 1))

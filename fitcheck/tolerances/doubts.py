@@ -10,8 +10,12 @@ Between a length in the file and a solid in the world stand
    moved, every part is parallel to w as drawn, so the direction never changes, and its length is linear;
 4. sums and products with directions: linear.
 
-So sizes, middles and places are linear, and directions constant, over all values of the measurements,
+So sizes, middles and places are linear, and directions constant, over all values of the measured lengths,
 as long as no size goes through zero. What breaks a reason is a doubt, and a bound is then not proved.
+
+An angle may turn things, and nothing else: it must not count, choose or calculate anything, nor move a
+place that arithmetic looks up as the outermost of several. How things turn with it is found, and held
+against the scene placed anew, by `turning.py`.
 """
 
 from __future__ import annotations
@@ -39,8 +43,8 @@ class Doubts:
     """Why a bound is not proved.
 
     Args:
-        bent: measurements that something does not follow linearly, or may not; held as drawn for
-            the proof of the others.
+        bent: measurements that something does not follow linearly, or may not (angles that do more than
+            turn things); held as drawn for the proof of the others.
         changed: measurements with which parts, solids or contacts come and go: not followed at all.
         unbuilt: measurements with which the scene cannot be built at all, and what it says then.
     """
@@ -51,7 +55,7 @@ class Doubts:
 
 
 def doubts_of(drawn: World, pieces: Bodies, moved: Moved) -> tuple[Doubts, list[bool]]:
-    """What stands against linearity, and for each measurement whether all follows it linearly.
+    """What stands against linearity, and for each measurement whether nothing does; of an angle, so far.
 
     Args:
         drawn: the scene with nothing moved, traced; `pieces` its pieces.
@@ -59,10 +63,14 @@ def doubts_of(drawn: World, pieces: Bodies, moved: Moved) -> tuple[Doubts, list[
     """
     alike = [_alike(drawn, pieces, world, there) for _, world, there in moved]
     followed = [entry for entry, same in zip(moved, alike, strict=True) if same]
-    bent = _bent_names(drawn, followed) | _passing(drawn, followed) | _vanishing(pieces, followed)
+    lengths = [entry for entry in followed if not entry[0].angle]
+    bent = _bent_names(drawn, followed) | _passing(drawn, lengths) | _vanishing(pieces, lengths)
     for one, world, there in followed:
+        straight = (
+            not _moves_outermost(drawn, world) if one.angle else _same_directions(pieces, there, drawn, world)
+        )
         # A demand that follows the measurement itself is asked of the scene placed anew, as what is bent.
-        if not _same_directions(pieces, there, drawn, world) or drawn.rules != world.rules:
+        if not straight or drawn.rules != world.rules:
             bent.add(one.name)
     names = [one.name for one, *_ in moved]
     changed = tuple(name for name, same in zip(names, alike, strict=True) if not same)
@@ -86,10 +94,11 @@ def _contact(contact: Contact) -> tuple[object, ...]:
 
 def _bent_names(drawn: World, moved: Moved) -> set[str]:
     """Measurements that arithmetic does not follow linearly, by themselves or through a place looked up."""
-    named = set(drawn.trace.bent)
+    angles = {one.name for one, *_ in moved if one.angle}
+    named = drawn.trace.bent | (drawn.trace.turned - angles)
     found = {one.name for one, *_ in moved if one.name in named}
     for one, world, _ in moved:
-        named_there = named | world.trace.bent
+        named_there = named | world.trace.bent | (world.trace.turned - angles)
         looked = {
             name
             for name, value in drawn.trace.looked.items()
@@ -98,6 +107,21 @@ def _bent_names(drawn: World, moved: Moved) -> set[str]:
         if one.name in named_there or looked & named_there:
             found.add(one.name)
     return found
+
+
+def _moves_outermost(drawn: World, world: World) -> bool:
+    """Whether pieces of which the outermost was looked up do not stand as drawn."""
+    here, there = drawn.trace.outermost, world.trace.outermost
+    if here.keys() != there.keys():
+        return True
+    for asked, held in here.items():
+        found = there[asked]
+        if len(found) != len(held) or any(
+            one.shape != other.shape or np.abs(one - other).max(initial=0.0) > SAME
+            for one, other in zip(held, found, strict=True)
+        ):
+            return True
+    return False
 
 
 def _same_directions(pieces: Bodies, there: Bodies, drawn: World, world: World) -> bool:

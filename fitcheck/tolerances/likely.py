@@ -17,6 +17,7 @@ from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import along, apart, candidates
 from fitcheck.tolerances.margins import Demands, Margin
 from fitcheck.tolerances.movement import Movement
+from fitcheck.tolerances.turned import lowest
 
 SEED = 2768
 # Samples at most: of boxes and cylinders, of meshes (some 0.1 ms each), of scenes placed anew (50 ms each).
@@ -64,7 +65,7 @@ class Spread:
 
 
 def sigmas_of(move: Movement, sigmas: float | None) -> np.ndarray:
-    """(k,) standard deviation of each measurement, mm; 0 for what is not measured.
+    """(k,) standard deviation of each measurement, mm or degrees; 0 for what is not measured.
 
     Args:
         sigmas: half the width of a tolerance is so many sigmas of a normal distribution; uniform if None.
@@ -78,7 +79,7 @@ def _measured(move: Movement) -> np.ndarray:
 
 
 def drawn_offsets(move: Movement, count: int, sigmas: float | None) -> np.ndarray:
-    """(count, k) offsets of the measurements, mm, from a seed."""
+    """(count, k) offsets of the measurements, mm or degrees, from a seed."""
     random = np.random.default_rng(SEED)
     if sigmas is None:
         found = random.uniform(move.low, move.high, (count, len(move.low)))
@@ -124,7 +125,7 @@ def likely(move: Movement, demands: Demands, count: int, sigmas: float | None, a
     met = np.ones(count, bool)
     for row in lengths.tolist():
         least = _least_allowed(demands, int(demands.length_of[row]))
-        met &= demands.here[row] + offsets @ demands.slope[row] >= least
+        met &= demands.lengths_at(move, np.array([row]), offsets)[0] >= least
     for pair, owner in zip(pairs, owners.tolist(), strict=True):
         left = np.flatnonzero(met)
         found = apart(move, np.tile(pair, (len(left), 1)), offsets[left], deep=False).signed
@@ -146,7 +147,8 @@ def _doubtful(move: Movement, demands: Demands, reach: float) -> tuple[np.ndarra
     low, high = (np.where(_measured(move), end, held) for end in (low, high))
     allowed = np.array([one.required - one.slack for one in demands.all])
     lengths = demands.here + np.minimum(demands.slope * low, demands.slope * high).sum(axis=1)
-    short = np.flatnonzero(lengths < allowed[demands.length_of])
+    # Of what turns a tolerance beyond its ends may still count: it is sampled.
+    short = np.flatnonzero((lengths < allowed[demands.length_of]) | demands.turns)
     if not len(demands.pairs):
         return demands.pairs, demands.pair_of, short
     tries = candidates(move, demands.pairs)
@@ -154,8 +156,12 @@ def _doubtful(move: Movement, demands: Demands, reach: float) -> tuple[np.ndarra
     tries = np.concatenate([np.where(np.isfinite(normals), normals, tries[:, 0])[:, None], tries], axis=1)
     count, each = tries.shape[:2]
     bound = along(move, np.repeat(demands.pairs, each, axis=0), tries.reshape(-1, 3)).least(low, high)
+    least = bound.reshape(count, each).max(axis=1)
+    turns = move.turns(demands.pairs).any(axis=1)
+    if turns.any():
+        least[turns] = lowest(move, demands.pairs[turns], low, high, normals[turns])
     loose = (move.deforms[demands.pairs] & (move.pieces.covers[demands.pairs] == demands.pairs)).any(axis=1)
-    near = loose | (bound.reshape(count, each).max(axis=1) < allowed[demands.pair_of])
+    near = loose | (least < allowed[demands.pair_of])
     return demands.pairs[near], demands.pair_of[near], short
 
 
@@ -193,7 +199,7 @@ def _values(move: Movement, demands: Demands, margin: Margin, offsets: np.ndarra
         found = apart(move, np.tile(pair, (len(offsets), 1)), offsets).signed
         least = np.fmin(least, found)
     for row in margin.lengths.tolist():
-        least = np.minimum(least, demands.here[row] + offsets @ demands.slope[row])
+        least = np.minimum(least, demands.lengths_at(move, np.array([row]), offsets)[0])
     return least
 
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.movement import Movement
-from fitcheck.tolerances.worst import worst_of
+from fitcheck.tolerances.turned import turned_of
+from fitcheck.tolerances.worst import TO, worst_of, worst_ways
 from fitcheck.world.world import World
 
 # Corners that a check itself is asked in, at most: each time the scene is placed anew.
@@ -53,6 +54,8 @@ class Demands:
         pairs: (q, 2) rows whose distance is demanded; `pair_of` (q,) says by which demand.
         here, slope: (p,), (p, k) lengths that are linear in the measurements; `length_of` (p,).
         sure: (p,) lengths that nothing longer is measured than; the others may not count at all.
+        ends, towards: (p, 2), (p, 3) of lengths between pieces that turn: their rows, and the direction; rows
+            -1 of the others. `here` and `slope` are as drawn.
         left_out: what is not followed, in plain sentences.
     """
 
@@ -63,7 +66,24 @@ class Demands:
     slope: np.ndarray
     length_of: np.ndarray
     sure: np.ndarray
+    ends: np.ndarray
+    towards: np.ndarray
     left_out: tuple[str, ...] = ()
+
+    @property
+    def turns(self) -> np.ndarray:
+        """(p,) lengths between pieces that turn."""
+        return np.asarray(self.ends[:, 0] >= 0)
+
+    def lengths_at(self, move: Movement, rows: np.ndarray, offsets: np.ndarray) -> np.ndarray:
+        """(p, n) lengths of rows (p,) at offsets (n, k), mm."""
+        found = np.array([self.here[row] + offsets @ self.slope[row] for row in rows.tolist()])
+        for at in np.flatnonzero(self.turns[rows]).tolist():
+            row = int(rows[at])
+            turned, none = turned_of(move, self.ends[row][None]), np.zeros(len(offsets), int)
+            normals = np.tile(self.towards[row], (len(offsets), 1))
+            found[at] = turned.ways(none, offsets, offsets, normals).least[:, 0]
+        return found.reshape(len(rows), len(offsets))
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +99,7 @@ class Margin:
         slope: (k,) of what is measured, as drawn, mm a mm; nan where touching solids give none.
         pairs: (q, 2) rows that this is the least of; none for a length.
         lengths: which rows of `Demands.here`.
+        turns: of pieces that turn, whose bound is only as near as the search for it went.
     """
 
     demand: Demand
@@ -89,6 +110,7 @@ class Margin:
     slope: np.ndarray
     pairs: np.ndarray
     lengths: np.ndarray
+    turns: bool = False
 
     @property
     def least(self) -> float:
@@ -99,6 +121,8 @@ class Margin:
     @property
     def drops(self) -> bool:
         """Whether the measurements can take anything off it."""
+        if self.turns and self.met > self.drawn - NOTHING and self.bound >= self.drawn - TO:
+            return False
         return self.least < self.drawn - self.demand.required - NOTHING
 
     @property
@@ -135,6 +159,8 @@ def margins(
     found = worst_of(move, demands.pairs, low, high)
     ends = np.where(demands.slope > 0, low, np.where(demands.slope < 0, high, np.clip(0.0, low, high)))
     worst = demands.here + (demands.slope * ends).sum(axis=1)
+    if (turns := demands.turns).any():
+        worst[turns], ends[turns] = worst_ways(move, demands.ends[turns], demands.towards[turns], low, high)
     every = []
     for index, demand in enumerate(demands.all):
         rows, lengths = np.flatnonzero(demands.pair_of == index), np.flatnonzero(demands.length_of == index)
@@ -150,7 +176,7 @@ def margins(
         lead, now = int(met.argmin()), int(drawn.argmin())
         one = Margin(
             demand, float(drawn[now]), float(bound.min()), float(met[lead]), where[lead], slope[now],
-            demands.pairs[rows], lengths,
+            demands.pairs[rows], lengths, bool(move.turns(demands.pairs[rows]).any()),
         )  # fmt: skip
         every.append(_asked(move, one, where[int(bound.argmin())]) if anew and demand.ask else one)
     return sorted(every, key=lambda one: one.least)

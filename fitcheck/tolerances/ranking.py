@@ -76,4 +76,6 @@ def _near(demands: Demands, every: list[Margin], gain: float) -> Demands:
         slope=demands.slope[lengths],
         length_of=demands.length_of[lengths],
         sure=demands.sure[lengths],
+        ends=demands.ends[lengths],
+        towards=demands.towards[lengths],
     )

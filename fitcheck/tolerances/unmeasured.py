@@ -1,4 +1,4 @@
-"""Which values of a length that nobody measured yet fit: proved interval by interval.
+"""Which values of a length or an angle that nobody measured yet fit: proved interval by interval.
 
 The range is halved. A part of it fits when every demand is proved to be met all over it; it fails when one
 is missed in its middle by more than it can change by up to the ends; else it is halved again, down
@@ -14,8 +14,9 @@ import numpy as np
 from fitcheck.tolerances.between import rates
 from fitcheck.tolerances.margins import Demands, Margin, margins
 from fitcheck.tolerances.movement import Movement
+from fitcheck.tolerances.turned import turned_of
 
-# Between the last value known to fit and the first known to fail, mm.
+# Between the last value known to fit and the first known to fail, mm or degrees.
 TO = 0.002
 # Parts of the range that are looked at, at most; with meshes that change their shape, placed anew each time.
 PARTS, PLACED_ANEW = 400, 12
@@ -23,7 +24,7 @@ PARTS, PLACED_ANEW = 400, 12
 
 @dataclass(frozen=True)
 class Stretch:
-    """A part of the range: from, to (mm), and whether it fits; None where that is not decided.
+    """A part of the range: from, to (mm or degrees), and whether it fits; None where that is not decided.
 
     `why` is the margin that is missed most, of a part that fails.
     """
@@ -84,10 +85,20 @@ class _Range:
         return None, middle[0] if middle else None
 
     def _rate(self, one: Margin) -> float:
-        """How much what is measured may change with the measurement at most, mm a mm."""
-        by_pairs = rates(self.move, one.pairs)[:, self.index] if len(one.pairs) else np.zeros(0)
+        """How much what is measured may change with the measurement at most, mm a mm or degree."""
+        by_pairs = self._rates(one.pairs) if len(one.pairs) else np.zeros(0)
         by_lengths = np.abs(self.demands.slope[one.lengths, self.index])
+        turns = self.demands.turns[one.lengths]
+        if turns.any():
+            by_lengths[turns] = self._rates(self.demands.ends[one.lengths][turns])
         return float(np.concatenate([by_pairs, by_lengths]).max())
+
+    def _rates(self, pairs: np.ndarray) -> np.ndarray:
+        found = rates(self.move, pairs)[:, self.index]
+        turns = self.move.turns(pairs).any(axis=1)
+        if turns.any():
+            found[turns] = turned_of(self.move, pairs[turns]).rate[:, self.index]
+        return found
 
 
 def _joined(found: list[Stretch]) -> list[Stretch]:

@@ -62,7 +62,7 @@ class Desk:
         return PassedOver(subject)
 
     def measured(self, one: Measurement) -> float:
-        """The value that a measurement is taken at, mm; notes that it was met."""
+        """The value that a measurement is taken at, mm or degrees; notes that it was met."""
         self.uncertain[one.name] = one
         if self.tracing:
             self.tracing[-1].uncertain[one.name] = one
@@ -72,6 +72,10 @@ class Desk:
     def bends(self, names: Iterable[str]) -> None:
         """Note what some place or part may not follow linearly."""
         self._note_of(Trace(bent=set(names)))
+
+    def turns(self, names: Iterable[str]) -> None:
+        """Note what some part or solid is turned by."""
+        self._note_of(Trace(turned=set(names)))
 
     def looked_up(self, name: str, value: float, boxes: np.ndarray | None = None) -> None:
         """Note what arithmetic looked up of a place; `boxes` are the pieces of which the outermost counts."""

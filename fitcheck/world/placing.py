@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
+from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -55,6 +56,14 @@ class Standing(Protocol):
 
     def number(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> float:
         """A value of one kind, mm or degrees."""
+
+    def turn(
+        self, raw: Any, path: Keys, indices: Mapping[str, Value], name: str, leg: Callable[[], float]
+    ) -> float:
+        """Degrees that a part is turned by; `leg` tells the shorter leg of that angle, mm, if it is asked."""
+
+    def frame(self, name: str) -> Frame:
+        """Where a part stands."""
 
     def spelled(self, said: str, indices: Mapping[str, Value]) -> str:
         """A path with its indices worked out."""
@@ -116,6 +125,35 @@ class _Asked:
         words = ".".join(str(k) for k in keys)
         return self.space.number(raw, kind, (*self.path, *keys), self.indices, f"{self.name}.place.{words}")
 
+    def turn(self, *keys: str | int, host: str, axes: Callable[[], tuple[np.ndarray, np.ndarray]]) -> float:
+        """The angle at keys of the placement, degrees; 0 if it is not written.
+
+        Args:
+            host: what the part is turned on, as written; empty for the room.
+            axes: what it turns about, in the frames of the part and of the host.
+        """
+        raw: Any = self.place
+        for key in keys:
+            if isinstance(raw, dict) and key not in raw:
+                return 0.0
+            raw = raw[key]
+
+        def leg() -> float:
+            axis, host_axis = axes()
+            own = _leg(self.node, axis)
+            if not host:
+                return own
+            name = segments(self.space.spelled(host, self.indices))[0]
+            return min(own, _leg(self.space.node(name), host_axis))
+
+        words = ".".join(str(k) for k in keys)
+        return self.space.turn(raw, (*self.path, *keys), self.indices, f"{self.name}.place.{words}", leg)
+
+    def into(self, host: str, direction: np.ndarray) -> np.ndarray:
+        """A direction of the space in the frame of the part that a written path begins with."""
+        name = segments(self.space.spelled(host, self.indices))[0]
+        return np.asarray(self.space.frame(name).rotation.T @ direction)
+
     def mine(self, *keys: str | int, wanted: type[Feature] | None = None) -> tuple[str, Feature, Frame]:
         """A feature of the part itself: (relative leaf, feature, part_from_leaf)."""
         said = self._raw(keys)
@@ -148,21 +186,40 @@ class _Asked:
         return f"{self.name}.{relative}" if relative else self.name
 
 
+def _axes_of_turn(about: str, before: Sequence[tuple[str, float]]) -> tuple[np.ndarray, np.ndarray]:
+    """The axis of a further turn, in the frames of the part as turned before, and of its host."""
+    axis = np.eye(3)["xyz".index(about)]
+    return absolute_frame(np.zeros(3), before, np.zeros(3)).rotation.T @ axis, axis
+
+
+def _leg(node: Node, axis: np.ndarray) -> float:
+    """The longest side of a part's bounds as seen along an axis of its own frame, mm."""
+    sides = np.ptp(node.bounds(IDENTITY), axis=0)
+    return float((sides * np.sqrt(np.maximum(1 - axis**2, 0.0))).max())
+
+
 def _rest(asked: _Asked) -> Frame:
     leaf, feature, inner = asked.mine("rest", wanted=Face)
     host_leaf, host_feature, host_frame = asked.theirs("on", wanted=Face)
     assert isinstance(feature, Face) and isinstance(host_feature, Face)
     mine, host = moved_face(feature, inner), moved_face(host_feature, host_frame)
-    turn = asked.number("turn", kind="angle")
+    on = asked.place["on"]
+    turn = asked.turn("turn", host=on, axes=lambda: (mine.normal, asked.into(on, host.normal)))
     lift = asked.number("lift")
     rotation = rest_rotation(mine, host, turn)
     rulers = _rulers(asked, mine, host, rotation)
     with asked.noting("rest"):
         frame = rest_frame(mine, host, rotation, rulers, lift)
     if "lean" in asked.place:
-        by = asked.number("lean", "by", kind="angle")
+        to, stands = asked.place["lean"]["to"], frame
+
+        def axes() -> tuple[np.ndarray, np.ndarray]:
+            axis = np.cross(host.normal, in_plane(to, host))
+            return stands.rotation.T @ axis, asked.into(on, axis)
+
+        by = asked.turn("lean", "by", host=on, axes=axes)
         with asked.noting("lean", "to"):
-            frame = leaned(frame, mine, host, asked.place["lean"]["to"], by)
+            frame = leaned(frame, mine, host, to, by)
     elif lift <= 0:
         _meant(asked, leaf, feature, host_leaf, host_feature)
     also = asked.place.get("also_on") or []
@@ -242,10 +299,11 @@ def _join(asked: _Asked) -> Frame:
     leaf, mine, inner = asked.mine("join", wanted=Port)
     host_leaf, host, host_frame = asked.theirs("to", wanted=Port)
     assert isinstance(mine, Port) and isinstance(host, Port)
-    turn = asked.number("turn", kind="angle")
+    my_port, host_port = moved_port(mine, inner), moved_port(host, host_frame)
+    to = asked.place["to"]
+    turn = asked.turn("turn", host=to, axes=lambda: (my_port.axis, asked.into(to, host_port.axis)))
     with asked.noting("join"):
         check_link(mine.link, host.link)
-    my_port, host_port = moved_port(mine, inner), moved_port(host, host_frame)
     frame = join_frame(my_port, host_port, turn)
     full = asked.leaf(leaf)
     if host.link.gender == "male":
@@ -278,9 +336,12 @@ def _absolute(asked: _Asked) -> Frame:
     if "put" in asked.place:
         _, feature, frame = asked.mine("put")
         point = frame.point(anchor(feature))
-    turns = [("z", asked.number("turn", kind="angle"))] if "turn" in asked.place else []
-    for k, step in enumerate(asked.place.get("turns") or []):
-        turns.append((step["about"], asked.number("turns", k, "by", kind="angle")))
+    of = asked.place.get("of", "")
+    turns: list[tuple[str, float]] = []
+    written: list[tuple[str, tuple[str | int, ...]]] = [("z", ("turn",))] if "turn" in asked.place else []
+    written += [(step["about"], ("turns", k, "by")) for k, step in enumerate(asked.place.get("turns") or [])]
+    for about, keys in written:
+        turns.append((about, asked.turn(*keys, host=of, axes=partial(_axes_of_turn, about, tuple(turns)))))
     placed = absolute_frame(at, turns, point)
     if "of" not in asked.place:
         return placed

@@ -23,8 +23,17 @@ from fitcheck.parts.build import FileName, GivenMistake, build_shape, evaluate_m
 from fitcheck.parts.features import Compartment, Face, Feature, Port, Shape
 from fitcheck.scene.amounts import is_equal
 from fitcheck.scene.choices import is_among, kind_of, none_of, spelled
-from fitcheck.scene.expression import Amount, Constant, as_angle, as_count, as_length, as_number, evaluate
-from fitcheck.scene.general import General, plus_minus
+from fitcheck.scene.expression import (
+    Amount,
+    Constant,
+    Operation,
+    as_angle,
+    as_count,
+    as_length,
+    as_number,
+    evaluate,
+)
+from fitcheck.scene.general import General, plus_minus, plus_minus_angle
 from fitcheck.scene.mistakes import Mistakes, ValueMistake, nearest
 from fitcheck.scene.quantity import Expression, Uncertain, arithmetic, parse
 from fitcheck.scene.read import Model
@@ -274,26 +283,72 @@ class Space(Once):
         """A plain number, mm or degrees, of a value that must be of one kind."""
         got = self.amount(raw, kind, path, indices, name)
         if got.sway is not None:
-            self.desk.bends(got.sway.bent if kind == "length" else got.sway.rests)
+            self.desk.bends(got.sway.bent if kind in ("length", "angle") else got.sway.rests)
+            if kind == "angle":
+                self.desk.turns(got.sway.rests)
         return got.value
+
+    def turn(
+        self, raw: Any, path: Keys, indices: Mapping[str, Value], name: str, leg: Callable[[], float]
+    ) -> float:
+        """Degrees that a part is turned by; `leg` tells the shorter leg of that angle, mm, if it is asked."""
+        got = self._general_turn(raw, path, name, leg)
+        if got is None:
+            return self.number(raw, "angle", path, indices, name)
+        assert got.sway is not None
+        self.desk.turns(got.sway.rests)
+        return got.value
+
+    def _general_turn(self, raw: Any, path: Keys, name: str, leg: Callable[[], float]) -> Amount | None:
+        """A plain angle with the general tolerance that holds for it; None if none does."""
+        general = self.desk.general
+        if general is None or self.model or not general.holds(str(path[0]), str(path[1])):
+            return None
+        with self.noting(path):
+            plain = self._plain_angle(raw)
+            off = None if plain is None else plus_minus_angle(general.grade, plain, leg())
+        if plain is None or off is None:
+            return None
+        name, line = _written_as(name), self.document.mark(path).line
+        # The parts of a repeat may have legs of their own: one angle as written is one measurement.
+        known = self.desk.uncertain.get(name)
+        off = off if known is None else max(off, known.high - known.nominal)
+        return self._measured(
+            Measurement(name, plain - off, plain, plain + off, line, general=True, angle=True)
+        )
+
+    def _plain_angle(self, raw: Any) -> float | None:
+        """Degrees of a figure, or of a parameter that is one; None for anything else."""
+        if isinstance(raw, str) and raw in self.written:
+            value, written = self.parameter(raw), self.written[raw]
+            figure = parse(written["value"] if isinstance(written, dict) else written)
+            is_figure = isinstance(figure, Expression) and _is_figure(figure)
+            angle = isinstance(value, Amount) and (value.kind == (0, 1) or value.bare)
+            return as_angle(value) if is_figure and angle and isinstance(value, Amount) else None
+        parsed = parse(raw)
+        if isinstance(parsed, Uncertain) or not _is_figure(parsed):
+            return None
+        return as_angle(evaluate(parsed, lambda n: self.lookup(n, {})))
 
     def amount(self, raw: Any, kind: str, path: Keys, indices: Mapping[str, Value], name: str) -> Amount:
         """A value of one kind (length, angle, count, number), with its mistakes noted."""
         with self.noting(path):
             parsed = parse(raw)
             if isinstance(parsed, Uncertain):
+                turns = kind == "angle" or (kind == "any" and parsed.nominal.kind == (0, 1))
+                due = as_angle if turns else as_length
                 low, nominal, high = (
-                    None if part is None else as_length(part)
-                    for part in (parsed.low, parsed.nominal, parsed.high)
+                    None if part is None else due(part) for part in (parsed.low, parsed.nominal, parsed.high)
                 )
                 line = self.document.mark(path).line
                 assert nominal is not None
                 ends = nominal if low is None else low, nominal, math.inf if high is None else high
-                return self._measured(Measurement(_written_as(name), *ends, line, parsed.measured))
+                one = Measurement(_written_as(name), *ends, line, parsed.measured, angle=turns)
+                return self._measured(one)
             if self.desk.general is not None and not self.model:
-                one = self._general(self.desk.general, parsed, kind, path, name)
-                if one is not None:
-                    return self._measured(one)
+                general = self._general(self.desk.general, parsed, kind, path, name)
+                if general is not None:
+                    return self._measured(general)
             got = evaluate(parsed, lambda n: self.lookup(n, indices))
             return _as(kind, got)
 
@@ -317,9 +372,9 @@ class Space(Once):
         return Measurement(_written_as(name), value - off, value, value + off, line, general=True)
 
     def _measured(self, one: Measurement) -> Amount:
-        """An uncertain length at the value that it is taken at."""
-        value = self.desk.measured(one)
-        return Amount(value, length=1, sway=Sway((one.name,), (), one.low, one.high))
+        """An uncertain length or angle at the value that it is taken at."""
+        value, sway = self.desk.measured(one), Sway((one.name,), (), one.low, one.high)
+        return Amount(value, angle=1, sway=sway) if one.angle else Amount(value, length=1, sway=sway)
 
     def _looked_up(self, said: str, value: float, boxes: np.ndarray | None = None) -> Amount:
         """A length taken from where something stands; of `boxes` (n, 2, 3) the outermost."""
@@ -483,6 +538,7 @@ def _assemble(desk: Desk, model: Model, values: Mapping[str, Value]) -> Node:
         desk.mistakes.update(wrong.items)
         raise PassedOver(model.name) from None
     desk.bends(shape.bent)
+    desk.turns(shape.turned)
     use = model.document.data.get("use") or {}
     space = Space(desk, model.document, ("use",), use, values, own=shape, model=model.name)
     children: dict[str, Child] = {}
@@ -515,6 +571,13 @@ def _as(kind: str, got: Amount) -> Amount:
     if kind == "number":
         return Amount(as_number(got), sway=got.sway)
     return got
+
+
+def _is_figure(written: Expression) -> bool:
+    """Whether a figure alone is written, with its sign."""
+    constant, *more = written.steps
+    signs = all(isinstance(step, Operation) and step.does == "negate" for step in more)
+    return isinstance(constant, Constant) and signs
 
 
 def _written_as(name: str) -> str:

@@ -108,15 +108,16 @@ class Placed:
 
 @dataclass(frozen=True)
 class Measurement:
-    """A length that was written with its uncertainty.
+    """A length or an angle that was written with its uncertainty.
 
     Args:
         name: of the parameter, or part and key (`pump.height`); one text is one measurement, however
             many parts it moves.
-        low, nominal, high: ends, and the value as drawn, mm; `high` inf where nobody knows it.
+        low, nominal, high: ends, and the value as drawn, mm or degrees; `high` inf where nobody knows it.
         line: in the scene file.
         measured: a figure with a tolerance; else a range that nobody measured yet.
         general: taken from a table of general tolerances, not written.
+        angle: degrees, not mm.
     """
 
     name: str
@@ -126,6 +127,12 @@ class Measurement:
     line: int = 0
     measured: bool = True
     general: bool = False
+    angle: bool = False
+
+    @property
+    def unit(self) -> str:
+        """What its figures are in."""
+        return "deg" if self.angle else "mm"
 
 
 @dataclass
@@ -133,8 +140,9 @@ class Trace:
     """What was noted when a world was placed: what rests on its measurements, and how.
 
     Args:
-        taken: values that measurements were taken at, mm, where not as drawn.
+        taken: values that measurements were taken at, mm or degrees, where not as drawn.
         bent: names that some place or part may not follow linearly (`scene/sway.py`).
+        turned: names that something is turned by.
         looked: by the places that arithmetic looked up, what they came to.
         outermost: by where it was asked, bounds (n, 2, 3) of the pieces of which the outermost was looked
             up; several where the same words were asked of several.
@@ -142,12 +150,14 @@ class Trace:
 
     taken: Mapping[str, float] = field(default_factory=dict)
     bent: set[str] = field(default_factory=set)
+    turned: set[str] = field(default_factory=set)
     looked: dict[str, float] = field(default_factory=dict)
     outermost: dict[str, tuple[np.ndarray, ...]] = field(default_factory=dict)
 
     def take(self, other: Trace) -> None:
         """Note all that another has noted."""
         self.bent |= other.bent
+        self.turned |= other.turned
         self.looked.update(other.looked)
         for asked, boxes in other.outermost.items():
             known = self.outermost.get(asked, ())
@@ -166,13 +176,13 @@ class World:
         compartments: by full name (`case.plinth`).
         rules: what the builder demands, by check name; values already in mm and degrees.
         views: as in the scene file, values already evaluated.
-        uncertain: lengths written with an uncertainty.
+        uncertain: lengths and angles written with an uncertainty.
         parameters: the scene's parameters as resolved.
         lines: rule name -> line in the scene file.
         wishes: tubes and cables that are to be laid.
         laid: how they were laid, in the same order; empty until then. Those that got a way are parts too.
         loops: what is asked of the coolant's loops, by name; values already plain.
-        elsewhere: the same scene placed at other values of its measurements, by name, mm, with `runs=True`
+        elsewhere: the same scene placed at other values of its measurements, by name, with `runs=True`
             with what its tubes, cables and loops are to be; raises Mistakes where it cannot be built so.
             None for a world that no scene file says.
         trace: what was noted on the way of what rests on measurements.

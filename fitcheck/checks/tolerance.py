@@ -179,9 +179,12 @@ def _range(asked: _Asked, index: int, one: Measurement) -> Finding:
     said = f"{one.name} ({written(one)}, not measured yet) {said_stretches(drawn)}"
     if several and _ends(worst) != _ends(drawn):
         said += f"; at the worst end of the others it {said_stretches(worst)}"
-    why = next((stretch.why for stretch in drawn if stretch.why is not None), None)
-    if why is not None and any(stretch.fits for stretch in drawn):
-        said += f" ({' and '.join(why.demand.things)})"
+    why = next((stretch.why for stretch in drawn if stretch.fits is False), None)
+    unsure = next((stretch for stretch in (*drawn, *worst) if stretch.unsure), None)
+    if unsure is not None and unsure.why is not None:
+        said += f" ({' and '.join(unsure.why.things)}: {unsure.unsure})"
+    elif why is not None and any(stretch.fits for stretch in drawn):
+        said += f" ({' and '.join(why.things)})"
     return Finding(
         "tolerance", (one.name,), _range_verdict(drawn, worst, one), said, None, None,
         rule=f"measurement:{one.name}",

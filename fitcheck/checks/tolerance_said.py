@@ -14,8 +14,8 @@ from fitcheck.tolerances.ranking import Helped
 from fitcheck.tolerances.unmeasured import TO, Stretch
 from fitcheck.world.world import Measurement
 
-# Between what fits and what fails so much may stay undecided without a word, mm.
-UNSEEN = 0.05
+# Between what fits and what fails so much may stay undecided without a word, mm: lengths are said to 0.1.
+UNSEEN = 0.1
 
 
 def worst_said(margin: Margin, values: Mapping[str, float]) -> str:

@@ -56,7 +56,7 @@ def test_a_box_that_is_missed_at_some_values(tmp_path):
     assert finding.details["at"] == {"wide": 21.0}
     assert finding.measured == pytest.approx(19.5)
     assert finding.sentence == (
-        "at the worst end (wide 21 mm) pump (19.6 × 40.0 × 48.0 mm) does not fit in case.room: "
+        "with wide 21 mm pump (19.6 × 40.0 × 48.0 mm) does not fit in case.room: "
         "its side of 19.6 mm finds 19.5 mm in case.room, 0.1 mm are missing; as drawn it fits"
     )
     assert summary(answer).verdict == Verdict.TIGHT

@@ -34,6 +34,9 @@ def worst_said(margin: Margin, values: Mapping[str, float]) -> str:
         length = mm(margin.met, against=demand.required)
         drawn = "as far as it likes" if np.isinf(margin.drawn) else mm(margin.drawn)
         return f"{a} can travel {length} {b} {at}, {mm(demand.required)} are demanded; as drawn {drawn}"
+    if demand.check == "joined":
+        by = mm(-margin.met, against=0.0)
+        return f"{a} leaves its place in the port of {b} by {by} {at}; as drawn it is in it"
     if demand.check == "keep_clear":
         return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
     said = f"{a} and {b} {_said(margin, margin.met)} {at}"

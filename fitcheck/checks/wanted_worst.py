@@ -87,7 +87,7 @@ def wanted_findings(world: World, move: Movement) -> Iterator[Finding]:
         parts = (one.box.name, one.places[0].room if one.places else one.box.in_ or "any compartment")
         if one.failing is not None and one.where is not None:
             there = {m: v for m, v in move.values(one.where).items() if m in measured}
-            said = f"at the worst end ({said_values(there)}) {one.failing.sentence}; as drawn it fits"
+            said = f"with {said_values(there)} {one.failing.sentence}; as drawn it fits"
             yield replace(
                 one.failing, check="tolerance", verdict=Verdict.TIGHT, sentence=said, rule=name, mend="",
                 details={**one.failing.details, "check": "empty_boxes", "at": there},

@@ -14,7 +14,6 @@ import numpy as np
 from fitcheck.checks.clashes import clashes
 from fitcheck.checks.room_lengths import Lengths
 from fitcheck.parts.solids import Kind
-from fitcheck.scene.mistakes import Mistakes
 from fitcheck.tolerances.between import farthest
 from fitcheck.tolerances.margins import Demand
 from fitcheck.tolerances.movement import STILL, Movement, step_of
@@ -36,13 +35,12 @@ def joined_lengths(
     the two share does is asked of the check itself.
     """
     missed: set[str] = set()
-    worlds = _worlds(move) if pairs else None
     for i, j in pairs:
         a, b = (move.pieces.all.all[k] for k in (i, j))
         end = (
             i if any(c.zone and c.a == a.part_name and c.reach == a.solid for c in move.world.contacts) else j
         )
-        found = None if worlds is None else _lengths(move, worlds, end, i + j - end)
+        found = _lengths(move, end, i + j - end)
         if found is None:
             missed.add(f"{a.part_name} ~ {b.part_name}")
             continue
@@ -66,32 +64,21 @@ def _spare(world: World, names: tuple[str, str]) -> float:
     return -max(found, default=0.0)
 
 
-def _worlds(move: Movement) -> list[World] | None:
-    """The scene with each measurement alone moved a step."""
-    assert move.world.elsewhere is not None
-    try:
-        return [move.world.elsewhere({m.name: m.nominal + step_of(m)}) for m in move.measurements]
-    except Mistakes:
-        return None
-
-
 def _zone(world: World, move: Movement, pair: tuple[int, int]) -> Zone | None:
     both = move.pieces.all.all
     permission = allowed(world, both[pair[0]], both[pair[1]])
     return None if permission is None else permission.zone
 
 
-def _lengths(
-    move: Movement, worlds: list[World], end: int, host: int
-) -> tuple[np.ndarray, np.ndarray] | None:
+def _lengths(move: Movement, end: int, host: int) -> tuple[np.ndarray, np.ndarray] | None:
     """Lengths (p,) mm and slopes (p, k); None where the end does not lie in its port, or not linearly."""
     zone = _zone(move.world, move, (end, host))
-    moved = [_zone(world, move, (end, host)) for world in worlds]
+    moved = [_zone(world, move, (end, host)) for world in move.moved]
     rows = move.pieces.all.rows([end])
     if zone is None or move.deforms[rows].any():
         return None
-    slopes = np.zeros((len(worlds), 3))
-    at = np.zeros((len(worlds), 3))
+    slopes = np.zeros((len(move.moved), 3))
+    at = np.zeros((len(move.moved), 3))
     for k, (there, one) in enumerate(zip(moved, move.measurements, strict=True)):
         if there is None or not np.allclose(there.inward, zone.inward, rtol=0, atol=SAME):
             return None

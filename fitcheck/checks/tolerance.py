@@ -151,7 +151,7 @@ def _missed(asked: _Asked) -> Iterator[Finding]:
             continue
         if not margin.fits_met:
             yield _finding(asked, margin, Verdict.TIGHT, worst_said(margin, _moved(asked, margin)))
-        elif np.isfinite(margin.bound):
+        elif np.isfinite(margin.bound) and np.isfinite(margin.met):
             yield _finding(asked, margin, Verdict.UNKNOWN, undecided_said(margin))
         else:
             continue

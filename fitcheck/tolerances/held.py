@@ -24,7 +24,7 @@ from fitcheck.parts.outline import Cutter, offset_prism
 from fitcheck.parts.pieces import NOTHING, new_mesh, square_frame
 from fitcheck.parts.polygon import SAGITTA, Cutout, circle, cutout_polygon
 from fitcheck.parts.solids import Kind, Piece, Pipe, Solid
-from fitcheck.scene.mistakes import Mistakes, ValueMistake
+from fitcheck.scene.mistakes import ValueMistake
 from fitcheck.tolerances.movement import Movement, step_of
 from fitcheck.world.bodies import bodies
 from fitcheck.world.world import Part, World
@@ -132,18 +132,6 @@ class Held:
     known: dict[int, _Follows | None] = field(default_factory=dict)
     made: dict[tuple[int, bytes, bool], Piece | None] = field(default_factory=dict)
 
-    @cached_property
-    def worlds(self) -> list[World | None]:
-        """The scene with each measurement alone moved a step; None where it cannot be built so."""
-        assert self.move.world.elsewhere is not None
-        found: list[World | None] = []
-        for one in self.move.measurements:
-            try:
-                found.append(self.move.world.elsewhere({one.name: one.nominal + step_of(one)}))
-            except Mistakes:
-                found.append(None)
-        return found
-
     def is_followed(self, row: int) -> bool:
         """Whether it is known how a mesh that changes its shape does so."""
         return self._follows(row) is not None
@@ -183,8 +171,8 @@ class Held:
         if drawn is None:
             return None
         slopes = np.zeros((len(move.measurements), len(drawn.figures)))
-        for k, (one, world) in enumerate(zip(move.measurements, self.worlds, strict=True)):
-            there = None if world is None else _recipe(world, row)
+        for k, (one, world) in enumerate(zip(move.measurements, move.moved, strict=True)):
+            there = _recipe(world, row)
             if there is None or not drawn.is_like(there):
                 return None
             slopes[k] = (there.figures - drawn.figures) / step_of(one)

@@ -59,6 +59,7 @@ class Movement:
         changed_by: (k, n) meshes whose shape each measurement changes.
         deforms: (n,) those whose shape changes at all: between the values looked at it is not known.
         doubts: why a bound is not proved, and what could not be followed.
+        moved: (k) the scene with each measurement alone moved a step.
     """
 
     world: World
@@ -71,6 +72,7 @@ class Movement:
     changed_by: np.ndarray
     deforms: np.ndarray
     doubts: Doubts
+    moved: tuple[World, ...]
     _built: dict[bytes, Bodies] = field(default_factory=dict)
 
     def values(self, offsets: np.ndarray) -> dict[str, float]:
@@ -162,8 +164,9 @@ def _linear(
     for k, (_, step, _, there) in enumerate(followed):
         built[_key(np.eye(len(followed))[k] * step)] = there.all
     deforms = np.asarray(changed_by.any(axis=0))
+    worlds = tuple(world for _, _, world, _ in followed)
     return Movement(
-        drawn, pieces, measurements, low, high, centres, halves, changed_by, deforms, doubts, built
+        drawn, pieces, measurements, low, high, centres, halves, changed_by, deforms, doubts, worlds, built
     )  # fmt: skip
 
 

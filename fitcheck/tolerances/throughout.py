@@ -26,6 +26,8 @@ from fitcheck.world.world import World
 
 # Parts of the other measurements' ranges that are looked at for one pair and part of the range, at most.
 PARTS = 60
+# Solids that are held against each other for one range, at most: some milliseconds each.
+QUESTIONS = 1_000
 # Beyond what is asked a ball is not looked for, mm.
 MORE = 1e-3
 
@@ -39,6 +41,7 @@ class Throughout:
     move: Movement
     held: Held = field(init=False)
     worst: dict[tuple[int, int], np.ndarray] = field(default_factory=dict)
+    questions: int = 0
 
     def __post_init__(self) -> None:
         self.held = Held(self.move)
@@ -51,12 +54,14 @@ class Throughout:
             mesh = self.move.pieces.all.meshes[row]
             if mesh is not None and not mesh.closed:
                 return "a mesh of theirs is not closed"
-        return ""
+        return "the range was not halved any further" if self.questions > QUESTIONS else ""
 
     def may_tell(self, pair: tuple[int, int], least: float) -> bool:
         """Whether a smaller part may decide what a larger one does not."""
         followed = all(not self.move.deforms[row] or self.held.is_followed(row) for row in pair)
-        return followed and (least >= -CONTACT or not self.why_not(pair))
+        if not followed or self.questions > QUESTIONS:
+            return False
+        return least >= -CONTACT or not self.why_not(pair)
 
     def met(self, pair: tuple[int, int], least: float, low: np.ndarray, high: np.ndarray, along: int) -> bool:
         """Whether a pair is proved at least so far apart (below 0: no deeper in each other) all over a part.
@@ -75,7 +80,9 @@ class Throughout:
             if self._met(pair, least, *part):
                 continue
             width = rate * (part[1] - part[0])
-            if looked + len(parts) >= PARTS or width.max() < MORE:
+            if looked + len(parts) >= PARTS or width.max() < MORE or self.questions > QUESTIONS:
+                return False
+            if looked == 1 and self._missed_in_the_middle(pair, least, low, high, along):
                 return False
             cut = int(width.argmax())
             middle = (part[0][cut] + part[1][cut]) / 2
@@ -100,6 +107,14 @@ class Throughout:
             self.worst[pair] = corner
             pinned_low[free] = pinned_high[free] = np.clip(corner, low, high)[free]
         return self._missed(pair, least, pinned_low, pinned_high)
+
+    def _missed_in_the_middle(
+        self, pair: tuple[int, int], least: float, low: np.ndarray, high: np.ndarray, along: int
+    ) -> bool:
+        """Whether there is nothing to prove: it is missed in the middle, the others at their worst."""
+        first, last = low.copy(), high.copy()
+        first[along] = last[along] = (low[along] + high[along]) / 2
+        return self.missed(pair, least, first, last, along)
 
     # --- one part ---
 
@@ -207,6 +222,7 @@ class Throughout:
 
     def _two(self, pair: tuple[int, int], low: np.ndarray, high: np.ndarray, inside: bool) -> Bodies | None:
         """Both in the middle of a part; None where nothing surely lies in one."""
+        self.questions += 1
         two = [self._piece(row, low, high, inside) for row in pair]
         if two[0] is None or two[1] is None:
             return None

@@ -200,21 +200,20 @@ rules: {clearance: {default: 3}}
     assert "fits from 13.0 mm to 27.0 mm, fails elsewhere" in finding.sentence
 
 
-def test_a_range_that_changes_a_mesh_is_not_decided_where_nothing_proves_it(tmp_path):
+def test_a_range_that_changes_a_mesh_is_decided(tmp_path):
     text = """
 parameters: {{slope: 15 .. 25 mm}}
 parts: {{a: {{model: wedge, with: {{length: slope}}}}, b: {{model: block, place: {{at: [{at}, 0, 0]}}}}}}
 """
-    finding = of_range(asked(tmp_path, text.format(at=31)), "slope")
-    assert finding.verdict == Verdict.UNKNOWN
-    assert "is not decided from 15.0 mm to 25.0 mm" in finding.sentence
-    # The sheet's box before its hole was cut proves it for a plate.
+    assert of_range(asked(tmp_path, text.format(at=31)), "slope").verdict == Verdict.FITS
+    finding = of_range(asked(tmp_path, text.format(at=26)), "slope")
+    assert "fits below 21.0 mm, fails above (a.body and b.body)" in finding.sentence
+    # A plate with a hole: half of its length reaches the block at 33 - 5 = 28.
     plate = text.replace("15 .. 25", "40 .. 60").replace("wedge", "plate")
     finding = of_range(asked(tmp_path, plate.format(at=33)), "slope")
     (fits,) = finding.details["fits"]
-    # Half of its length reaches the block at 33 - 5 = 28; it is halved down only a few times.
     assert fits["from"] == 40
-    assert 54 < fits["to"] <= 56.02
+    assert fits["to"] == pytest.approx(56, abs=0.03)
 
 
 def test_verdict_of_the_whole_scene(tmp_path):

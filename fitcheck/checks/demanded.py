@@ -15,6 +15,7 @@ import numpy as np
 from fitcheck.checks.clearance import ClearanceRule, demanded
 from fitcheck.checks.containment import claimed
 from fitcheck.checks.gap_lengths import gap_lengths
+from fitcheck.checks.joined_lengths import joined_lengths
 from fitcheck.checks.room_lengths import room_lengths
 from fitcheck.checks.verdicts import ROUNDING
 from fitcheck.tolerances.between import along, candidates, farthest
@@ -45,6 +46,7 @@ class _Gathered:
     ends: list[np.ndarray] = field(default_factory=list)
     towards: list[np.ndarray] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
+    joined: list[tuple[int, int]] = field(default_factory=list)
 
     def demand(self, one: Demand) -> int:
         self.all.append(one)
@@ -98,6 +100,7 @@ def demands_of(move: Movement) -> Demands:
     _of_volumes(gathered, motion)
     _of_compartments(gathered)
     for demand, here, slope, sure, ends, towards in (
+        *joined_lengths(move, gathered.joined, gathered.left_out),
         *room_lengths(move, gathered.left_out),
         *gap_lengths(move, gathered.left_out),
     ):
@@ -172,14 +175,13 @@ def _of_solids(gathered: _Gathered, motion: _Motion) -> None:
     gap = bounds_gap(bodies.body_bounds[first], bodies.body_bounds[second])
     close = gap <= _most_demanded(move) + far + SPARE
     pairs = list(zip(first[close].tolist(), second[close].tolist(), strict=True))
-    joined: set[str] = set()
     for (i, j), (required, rule), way in zip(
         pairs, demanded(world, bodies, pairs), far[close].tolist(), strict=True
     ):
         a, b = bodies.all[i], bodies.all[j]
         permission = allowed(world, a, b)
         if permission is not None and permission.zone is not None:
-            joined.add(f"{a.part_name} ~ {b.part_name}")
+            gathered.joined.append((i, j))
             continue
         slack = ROUNDING if rule else CONTACT
         touching = permission is not None
@@ -190,9 +192,6 @@ def _of_solids(gathered: _Gathered, motion: _Motion) -> None:
         _add_pairs(
             gathered, (i, j), way, Demand(check, names, (a.name, b.name), required, slack, rule, touching)
         )
-    if joined:
-        listed = ", ".join(sorted(joined)[:4]) + (" …" if len(joined) > 4 else "")
-        gathered.left_out.append(f"joined ends that move against each other were not followed ({listed})")
 
 
 def _most_demanded(move: Movement) -> float:

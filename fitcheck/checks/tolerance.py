@@ -11,6 +11,7 @@ from pydantic import Field
 
 from fitcheck.checks.at_ends import asked_at_ends, at_ends, tried
 from fitcheck.checks.demanded import demands_of
+from fitcheck.checks.empty_boxes import EmptyBoxesRule
 from fitcheck.checks.tolerance_said import (
     chance_said,
     help_said,
@@ -21,6 +22,7 @@ from fitcheck.checks.tolerance_said import (
     written,
 )  # fmt: skip
 from fitcheck.checks.verdicts import mm, rule_line
+from fitcheck.checks.wanted_worst import wanted_findings
 from fitcheck.finding import Answer, Finding, Verdict
 from fitcheck.scene.rules import Count, Number, PartRef, Rule
 from fitcheck.tolerances.likely import Spread, likely, spread
@@ -92,6 +94,12 @@ class _Asked:
     demands: Demands
     margins: list[Margin]
     rule: ToleranceRule
+    boxes: tuple[Finding, ...]
+
+    @property
+    def tried(self) -> list[AsDrawn]:
+        """Checks to be tried at the ends, but for what is proved anyway."""
+        return [name for name in self.rule.tried if name != "empty_boxes" or not _boxes_followed(self.world)]
 
 
 def check_tolerance(world: World) -> Answer:
@@ -118,10 +126,18 @@ def check_tolerance(world: World) -> Answer:
         return Answer(not_checked=tuple(_not_examined(world, None)))
     demands = demands_of(move)
     unmeasured = frozenset(m.name for m in move.measurements if not m.measured)
-    asked = _Asked(world, move, demands, margins(move.held(unmeasured), demands, anew=True), rule)
-    findings = [*_missed(asked), *at_ends(world, move), *asked_at_ends(world, rule.tried), *_ranges(asked)]
+    held = move.held(unmeasured)
+    boxes = tuple(wanted_findings(world, held)) if _boxes_followed(world) else ()
+    asked = _Asked(world, move, demands, margins(held, demands, anew=True), rule, boxes)
+    findings = [*_missed(asked), *boxes, *at_ends(world, move), *asked_at_ends(world, asked.tried)]
+    findings += _ranges(asked)
     findings += _summary(asked)
     return Answer(tuple(findings), _facts(asked), tuple(_left_out(asked)))
+
+
+def _boxes_followed(world: World) -> bool:
+    """Whether wanted boxes are followed: there are some, and no tubes or cables that may take the place."""
+    return bool(EmptyBoxesRule.model_validate(world.rules.get("empty_boxes", {})).wanted) and not world.wishes
 
 
 # --- demands that are missed at the worst end ---
@@ -139,7 +155,7 @@ def _missed(asked: _Asked) -> Iterator[Finding]:
             yield _finding(
                 asked, margin, Verdict.TIGHT, worst_said(margin, _moved(asked, margin), asked.move.angles)
             )
-        elif np.isfinite(margin.bound):
+        elif np.isfinite(margin.bound) and np.isfinite(margin.met):
             yield _finding(asked, margin, Verdict.UNKNOWN, undecided_said(margin))
         else:
             continue
@@ -183,9 +199,12 @@ def _range(asked: _Asked, index: int, one: Measurement) -> Finding:
     said = f"{one.name} ({written(one)}, not measured yet) {said_stretches(drawn, one.unit)}"
     if several and _ends(worst) != _ends(drawn):
         said += f"; at the worst end of the others it {said_stretches(worst, one.unit)}"
-    why = next((stretch.why for stretch in drawn if stretch.why is not None), None)
-    if why is not None and any(stretch.fits for stretch in drawn):
-        said += f" ({' and '.join(why.demand.things)})"
+    why = next((stretch.why for stretch in drawn if stretch.fits is False), None)
+    unsure = next((stretch for stretch in (*drawn, *worst) if stretch.unsure), None)
+    if unsure is not None and unsure.why is not None:
+        said += f" ({' and '.join(unsure.why.things)}: {unsure.unsure})"
+    elif why is not None and any(stretch.fits for stretch in drawn):
+        said += f" ({' and '.join(why.things)})"
     return Finding(
         "tolerance", (one.name,), _range_verdict(drawn, worst, one), said, None, None,
         rule=f"measurement:{one.name}",
@@ -238,6 +257,13 @@ def _summary(asked: _Asked) -> Iterator[Finding]:
     elif unproved := next((m for m in asked.margins if m.fits_met and not _proved(m)), None):
         parts, verdict = unproved.demand.parts, Verdict.UNKNOWN
         said = f"at the worst end of {names} not every demand is proved to be met; {chance_said(chance)}"
+    elif box := next((one for one in asked.boxes if one.verdict != Verdict.FITS), None):
+        verdict = box.verdict
+        met = "is met" if verdict == Verdict.TIGHT else "is proved to be met"
+        said = (
+            f"at the worst end of {names} not every demand {met}; but for wanted boxes {chance_said(chance)}"
+        )
+        parts = box.parts
     elif all(margin.fits_met for margin in asked.margins):
         verdict = Verdict.FITS
         said = f"every demand is met at the worst end of {names}"
@@ -324,11 +350,13 @@ def _left_out(asked: _Asked) -> Iterator[str]:
     of_runs = (("run", world.wishes), ("loop", world.loops), ("drainage", world.loops))
     here = [name for name in get_args(AsDrawn) if world.rules.get(name)]
     here += [name for name, there in of_runs if there]
-    drawn = [name for name in here if name not in asked.rule.tried]
+    if _boxes_followed(world):
+        here = [name for name in here if name != "empty_boxes"]
+    drawn = [name for name in here if name not in asked.tried]
     if drawn:
         yield f"tolerance: {', '.join(drawn)} were asked as drawn only, not at other ends"
-    if asked.rule.tried:
-        yield f"tolerance: {', '.join(asked.rule.tried)} were tried at the ends, the worst is not proved"
+    if asked.tried:
+        yield f"tolerance: {', '.join(asked.tried)} were tried at the ends, the worst is not proved"
 
 
 def _not_examined(world: World, move: Movement | None) -> Iterator[str]:

@@ -14,8 +14,8 @@ from fitcheck.tolerances.ranking import Helped
 from fitcheck.tolerances.unmeasured import TO, Stretch
 from fitcheck.world.world import Measurement
 
-# Between what fits and what fails so much may stay undecided without a word, mm or degrees.
-UNSEEN = 0.05
+# Between what fits and what fails so much may stay undecided without a word, mm or degrees: said to 0.1.
+UNSEEN = 0.1
 
 
 def worst_said(margin: Margin, values: Mapping[str, float], angles: Collection[str] = ()) -> str:
@@ -34,6 +34,9 @@ def worst_said(margin: Margin, values: Mapping[str, float], angles: Collection[s
         length = mm(margin.met, against=demand.required)
         drawn = "as far as it likes" if np.isinf(margin.drawn) else mm(margin.drawn)
         return f"{a} can travel {length} {b} {at}, {mm(demand.required)} are demanded; as drawn {drawn}"
+    if demand.check == "joined":
+        by = mm(-margin.met, against=0.0)
+        return f"{a} leaves its place in the port of {b} by {by} {at}; as drawn it is in it"
     if demand.check == "keep_clear":
         return f"{a} reaches {mm(-margin.met, against=0.0)} into {b} {at}; as drawn it is clear"
     said = f"{a} and {b} {_said(margin, margin.met)} {at}"

@@ -41,7 +41,7 @@ def place_wanted(world: World, spaces: dict[str, Space], wanted: WantedBox, rule
     if wanted.in_ is not None and wanted.in_ not in spaces:
         said = f"{wanted.name}: {wanted.in_} is no compartment of the scene"
     elif min(wanted.size) <= 0:
-        said = f"{wanted.name}: a size of {_sizes(wanted.size)} is no box"
+        said = f"{wanted.name}: a size of {sizes_said(wanted.size)} is no box"
     if said:
         return _finding(world, wanted, rule, Verdict.UNKNOWN, said, {})
     rooms = [spaces[wanted.in_]] if wanted.in_ else list(spaces.values())
@@ -67,9 +67,9 @@ def _fits(
     world: World, wanted: WantedBox, rule: str, space: Space, box: np.ndarray, turn: tuple[float, ...]
 ) -> Finding:
     place = _standing(box, turn)
-    said = f"{wanted.name} ({_sizes(wanted.size)}) fits in {space.room.name}"
+    said = f"{wanted.name} ({sizes_said(wanted.size)}) fits in {space.room.name}"
     if turn != tuple(wanted.size):
-        said += f" turned to {_sizes(turn)}"
+        said += f" turned to {sizes_said(turn)}"
     x, y, z = point(place[0])
     said += f", its left front bottom corner at x {x:.1f}, y {y:.1f}, z {z:.1f}"
     details = {"place": described(place), "empty": described(space.grown(box))}
@@ -95,7 +95,7 @@ def _nearly(
 ) -> Finding:
     """No place among the covers: the nearest to one, grown exactly, and whether that settles it."""
     tries = sorted(_tries(rooms, turns), key=lambda t: t.missing)
-    size = f"{wanted.name} ({_sizes(wanted.size)})"
+    size = f"{wanted.name} ({sizes_said(wanted.size)})"
     where = wanted.in_ or "any compartment"
     if tries and tries[0].missing <= ROUNDING:
         best = tries[0]
@@ -185,5 +185,6 @@ def _finding(
     )
 
 
-def _sizes(size: Any) -> str:
+def sizes_said(size: Any) -> str:
+    """Three lengths as they are said."""
     return " × ".join(f"{value:.1f}" for value in size) + " mm"

@@ -15,7 +15,7 @@ from fitcheck.parts.outline import Bore, bored, extruded, hollow_cylinder
 from fitcheck.parts.pieces import NOTHING, box_piece, cylinder_piece, frozen, moved
 from fitcheck.parts.polygon import CutMistake, Cutout
 from fitcheck.parts.reading import PassedOver, Path, Reading, Value, unknown
-from fitcheck.parts.solids import Extrusion, Piece, Solid
+from fitcheck.parts.solids import Extrusion, Piece, Pipe, Solid
 from fitcheck.parts.tubes import tube
 from fitcheck.parts.values import FileName, GivenMistake, evaluate_model
 from fitcheck.parts.wet import Inside, wet
@@ -87,6 +87,7 @@ class _Draft:
     made: tuple[Piece, ...] | _Blank
     error: float
     turned: _Turned
+    pipe: Pipe | None = None
 
 
 class _Builder:
@@ -184,19 +185,19 @@ class _Builder:
         key = type(shape).__name__.lower().removesuffix("file")
         inside = (*path, key)
         turned = _turned(entry, reading, path)
-        error = 0.0
+        error, pipe = 0.0, None
         made: tuple[Piece, ...] | _Blank
         if isinstance(shape, Box):
             made = (_box(shape, reading, inside),)
         elif isinstance(shape, Cylinder):
-            made, error = _cylinder(shape, reading, inside)
+            made, error, pipe = _cylinder(shape, reading, inside)
         elif isinstance(shape, Tube):
             made, error = _tube(shape, reading, inside)
         elif isinstance(shape, MeshFile):
             made, error = self._mesh(shape, reading, inside)
         else:
             made = _blank(shape, reading, inside)
-        return _Draft(entry, path, made, error, turned)
+        return _Draft(entry, path, made, error, turned, pipe)
 
     def _mesh(self, shape: MeshFile, reading: Reading, path: Path) -> tuple[tuple[Piece, ...], float]:
         from fitcheck.parts.meshes import Detail, load_mesh  # brings trimesh along, which few models need
@@ -244,7 +245,10 @@ class _Builder:
             pieces = tuple(moved(piece, turned.rotation, turned.origin) for piece in pieces)
             uncut = uncut and moved(uncut, turned.rotation, turned.origin)
         extruded = _extrusion(draft.made, turned) if isinstance(draft.made, _Blank) else None
-        return Solid(name, pieces, draft.entry.role, error, draft.entry.transparent, uncut, extruded)
+        return Solid(
+            name, pieces, draft.entry.role, error, draft.entry.transparent, uncut, extruded,
+            tuple(feature.name for feature, _ in cuts), draft.pipe,
+        )  # fmt: skip
 
     def _cut(
         self, name: str, draft: _Draft, blank: _Blank, cuts: Sequence[tuple[Hole | Opening, Path]]
@@ -288,7 +292,7 @@ def _box(shape: Box, reading: Reading, path: Path) -> Piece:
         return box_piece(low, high)
 
 
-def _cylinder(shape: Cylinder, reading: Reading, path: Path) -> tuple[tuple[Piece, ...], float]:
+def _cylinder(shape: Cylinder, reading: Reading, path: Path) -> tuple[tuple[Piece, ...], float, Pipe | None]:
     start = reading.lengths(shape.from_, (*path, "from"))
     end = reading.lengths(shape.to, (*path, "to"))
     diameter = reading.length(shape.diameter, (*path, "diameter"))
@@ -299,9 +303,10 @@ def _cylinder(shape: Cylinder, reading: Reading, path: Path) -> tuple[tuple[Piec
         if bore < NOTHING:
             if bore < -NOTHING:
                 raise ValueMistake(f"bore {bore:g} is below 0", "write 0 for a rod")
-            return (rod,), 0.0
-        pipe, error = hollow_cylinder(diameter, bore, float(np.linalg.norm(end - start)))
-        return (moved(pipe, rod.rotation, rod.centre),), error
+            return (rod,), 0.0, None
+        made = Pipe(diameter, bore, float(np.linalg.norm(end - start)))
+        pipe, error = hollow_cylinder(made.diameter, made.bore, made.length)
+        return (moved(pipe, rod.rotation, rod.centre),), error, made
 
 
 def _tube(shape: Tube, reading: Reading, path: Path) -> tuple[tuple[Piece, ...], float]:

@@ -129,6 +129,70 @@ def bored(piece: Piece, bores: Sequence[Bore], error: float) -> tuple[Piece, flo
     return mesh_piece(*_arrays(body), error), error
 
 
+@dataclass(frozen=True, eq=False)
+class Cutter:
+    """A cut-out as a prism in space.
+
+    Args:
+        polygon: (n, 2) corners counter-clockwise, mm.
+        at: (3,) where the plane of the polygon lies; `rotation` (3, 3), its z out of the material.
+        depth: how far in it goes from there, mm; None for right through, both ways.
+    """
+
+    polygon: np.ndarray
+    at: np.ndarray
+    rotation: np.ndarray
+    depth: float | None = None
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether it goes right through along z."""
+        return self.depth is None and abs(float(self.rotation[2, 2])) > 1 - NOTHING**2
+
+    @property
+    def flat(self) -> np.ndarray:
+        """(n, 2) corners seen along z, counter-clockwise."""
+        seen = (self.polygon @ self.rotation[:, :2].T + self.at)[:, :2]
+        return np.asarray(seen if self.rotation[2, 2] > 0 else seen[::-1])
+
+
+def offset_prism(
+    outline: np.ndarray, low: float, high: float, by: float, cutters: Sequence[Cutter]
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """A prism along z whose outline (n, 2) is moved out by so many mm (in, below 0), with cut-outs.
+
+    Corners stay sharp, or are cut off no nearer than that: it holds every point within `by` of the
+    outline, or none within `-by` of what lies outside.
+
+    Returns:
+        Vertices (n, 3), mm, and outward faces (m, 3); None if nothing is left.
+    """
+    ahead = np.roll(outline, -1, axis=0)
+    turns = float((outline[:, 0] * ahead[:, 1] - outline[:, 1] * ahead[:, 0]).sum())
+    section = _section(outline if turns > 0 else outline[::-1]).offset(by, manifold3d.JoinType.Miter)
+    straight = [cutter for cutter in cutters if cutter.is_straight]
+    if straight:
+        blades = [_section(cutter.flat) for cutter in straight]
+        section = section - manifold3d.CrossSection.batch_boolean(blades, manifold3d.OpType.Add)
+    if high - low < NOTHING or section.area() < NOTHING:
+        return None
+    body = section.extrude(high - low).translate([0, 0, low])
+    aslant = [cutter for cutter in cutters if not cutter.is_straight]
+    if aslant:
+        around = np.array(body.bounding_box()).reshape(2, 3)
+        reach, middle = float(np.linalg.norm(around[1] - around[0])) + 1.0, around.mean(axis=0)
+        bodies = [_blade(cutter, float(np.linalg.norm(cutter.at - middle)) + reach) for cutter in aslant]
+        body = body - manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add)
+    return None if body.volume() < NOTHING else _arrays(body)
+
+
+def _blade(cutter: Cutter, far: float) -> manifold3d.Manifold:
+    """What a cut-out takes away, beginning so far outside."""
+    deep = far if cutter.depth is None else cutter.depth
+    body = _section(cutter.polygon).extrude(far + deep).translate([0, 0, -deep])
+    return body.transform(np.column_stack([cutter.rotation, cutter.at]))
+
+
 def piece_triangles(piece: Piece) -> tuple[np.ndarray, np.ndarray]:
     """Vertices (n, 3) in the part's frame and faces (m, 3), outward, of a box or mesh piece."""
     if piece.mesh is not None:

@@ -95,8 +95,11 @@ def circle(radius: float, outward: bool = False, sagitta: float = SAGITTA) -> tu
     return reach * np.stack([np.cos(angles), np.sin(angles)], axis=1), left
 
 
-def cutout_polygon(cutout: Cutout) -> tuple[np.ndarray, float]:
+def cutout_polygon(cutout: Cutout, sagitta: float = SAGITTA) -> tuple[np.ndarray, float]:
     """Corners (n, 2) of a cut-out, counter-clockwise and never outside the true one; its sagitta.
+
+    Args:
+        sagitta: how far a side may lie from a round edge, mm.
 
     Raises:
         CutMistake: a size of nothing, a slot shorter than wide.
@@ -114,7 +117,7 @@ def cutout_polygon(cutout: Cutout) -> tuple[np.ndarray, float]:
                 f"a slot {length:g} long is shorter than its width {width:g}",
                 "the overall length comes first",
             )
-        points, error = circle(width / 2)
+        points, error = circle(width / 2, sagitta=sagitta)
         if length > width:
             # Cut the circle at its top and bottom corner, which both halves keep.
             quarter = len(points) // 4

@@ -73,6 +73,15 @@ class Extrusion:
     flat: bool
 
 
+@dataclass(frozen=True)
+class Pipe:
+    """What a hollow cylinder about its piece's own z was made from: diameters and length, mm."""
+
+    diameter: float
+    bore: float
+    length: float
+
+
 @dataclass(frozen=True, eq=False)
 class Solid:
     """A named solid of a part.
@@ -86,6 +95,8 @@ class Solid:
         transparent: glass or clear plastic.
         blank: of a sheet with cut-outs the sheet before they were cut, a box in the part's frame.
         extruded: of a sheet or prism its outline as written: what a template is drawn from.
+        cut_by: names of the part's holes and openings that are cut into it.
+        pipe: of a hollow cylinder what it was made from.
     """
 
     name: str
@@ -95,6 +106,8 @@ class Solid:
     transparent: bool = False
     blank: Piece | None = None
     extruded: Extrusion | None = None
+    cut_by: tuple[str, ...] = ()
+    pipe: Pipe | None = None
 
 
 # Surface kinds for the pictures; a model names one of them for each solid.

@@ -64,8 +64,10 @@ class Movement:
         measurements: (k) those that everything follows linearly, or turns with; the others are as drawn.
         low, high: (k,) how far each may be from the value drawn, mm or degrees.
         centres, halves: (k, n, 3) mm a mm or degree, of the n rows; as drawn where they turn.
-        deforms: (n,) meshes whose shape changes: between the values looked at it is not known.
+        changed_by: (k, n) meshes whose shape each measurement changes.
+        deforms: (n,) those whose shape changes at all: between the values looked at it is not known.
         doubts: why a bound is not proved, and what could not be followed.
+        moved: (k) the scene with each measurement alone moved a step.
         turning: how pieces turn, where any do.
         kept: what was worked out of it once.
     """
@@ -77,8 +79,10 @@ class Movement:
     high: np.ndarray
     centres: np.ndarray
     halves: np.ndarray
+    changed_by: np.ndarray
     deforms: np.ndarray
     doubts: Doubts
+    moved: tuple[World, ...]
     turning: Turning | None = None
     _built: dict[bytes, Bodies] = field(default_factory=dict)
     kept: dict[Hashable, Any] = field(default_factory=dict)
@@ -112,7 +116,8 @@ class Movement:
     def held(self, names: frozenset[str]) -> Movement:
         """The same with these measurements held at the values drawn."""
         hold = np.array([m.name in names for m in self.measurements], bool)
-        return replace(self, low=np.where(hold, 0.0, self.low), high=np.where(hold, 0.0, self.high))
+        low, high = np.where(hold, 0.0, self.low), np.where(hold, 0.0, self.high)
+        return replace(self, low=low, high=high, deforms=np.asarray(self.changed_by[~hold].any(axis=0)))
 
 
 def _key(offsets: np.ndarray) -> bytes:
@@ -135,7 +140,7 @@ def movement(world: World) -> Movement | None:
     moved: list[tuple[Measurement, float, World, Pieces]] = []
     unbuilt: dict[str, str] = {}
     for one in named:
-        step = _step(one)
+        step = step_of(one)
         try:
             there = world.elsewhere({one.name: one.nominal + step})
         except Mistakes as wrong:
@@ -200,7 +205,7 @@ def _without_runs(world: World) -> World:
     return replace(world, parts=parts, contacts=contacts, laid=())
 
 
-def _step(one: Measurement) -> float:
+def step_of(one: Measurement) -> float:
     """How far a measurement is moved to see what follows: towards its farther end."""
     up, down = one.high - one.nominal, one.nominal - one.low
     return min(up, STEP) if up >= down else -min(down, STEP)
@@ -211,11 +216,11 @@ def _linear(
 ) -> Movement:
     here, count = pieces.all, len(pieces.all.kinds)
     centres, halves = np.zeros((len(followed), count, 3)), np.zeros((len(followed), count, 3))
-    deforms = np.zeros(count, bool)
+    changed_by = np.zeros((len(followed), count), bool)
     for k, (_, step, _, there) in enumerate(followed):
         centres[k] = _still((there.all.centres - here.centres) / step)
         halves[k] = _still((there.all.halves - here.halves) / step)
-        deforms |= _other_shapes(here, there.all)
+        changed_by[k] = _other_shapes(here, there.all)
     measurements = tuple(m for m, *_ in followed)
     low = np.array([m.low - m.nominal for m in measurements])
     high = np.array([m.high - m.nominal for m in measurements])
@@ -223,7 +228,12 @@ def _linear(
     built = {_key(np.zeros(len(followed))): here}
     for k, (_, step, _, there) in enumerate(followed):
         built[_key(np.eye(len(followed))[k] * step)] = there.all
-    return Movement(drawn, pieces, measurements, low, high, centres, halves, deforms, doubts, None, built)
+    deforms = np.asarray(changed_by.any(axis=0))
+    worlds = tuple(world for _, _, world, _ in followed)
+    return Movement(
+        drawn, pieces, measurements, low, high, centres, halves, changed_by, deforms, doubts, worlds, None,
+        built,
+    )  # fmt: skip
 
 
 def _other_shapes(here: Bodies, there: Bodies) -> np.ndarray:

@@ -1,38 +1,53 @@
 """Which values of a length or an angle that nobody measured yet fit: proved interval by interval.
 
 The range is halved. A part of it fits when every demand is proved to be met all over it; it fails when one
-is missed in its middle by more than it can change by up to the ends; else it is halved again, down
-to `TO`. The other measurements are held as drawn, or each value must hold at the worst end of theirs.
+is proved to be missed all over it; else it is halved again, down to `TO`, and its halves are asked what is
+still open. Of boxes and cylinders the worst of a part is known (`worst.py`), and one fails that is missed
+in the middle by more than it can change up to the ends; pairs with a mesh are asked in `throughout.py`.
+The other measurements are held as drawn, or each value must hold at the worst end of theirs.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitcheck.parts.solids import Kind
 from fitcheck.tolerances.between import rates
-from fitcheck.tolerances.margins import Demands, Margin, margins
+from fitcheck.tolerances.margins import Demand, Demands, Margin, margins
 from fitcheck.tolerances.movement import Movement
+from fitcheck.tolerances.throughout import Throughout
 from fitcheck.tolerances.turned import turned_of
 
 # Between the last value known to fit and the first known to fail, mm or degrees.
 TO = 0.002
-# Parts of the range that are looked at, at most; with meshes that change their shape, placed anew each time.
-PARTS, PLACED_ANEW = 400, 12
+# The same where only meshes are open: contacts of theirs are not told from what is just deeper, mm.
+TO_OF_MESHES = 0.005
+# Parts of the range that are looked at, at most.
+PARTS = 400
 
 
 @dataclass(frozen=True)
 class Stretch:
     """A part of the range: from, to (mm or degrees), and whether it fits; None where that is not decided.
 
-    `why` is the margin that is missed most, of a part that fails.
+    `why` is the demand that is missed, of a part that fails; or that is open, and `unsure` what keeps it so.
     """
 
     low: float
     high: float
     fits: bool | None
-    why: Margin | None = None
+    why: Demand | None = None
+    unsure: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Open:
+    """What is not proved to be met yet: plain demands as such, pairs with a mesh by their rows."""
+
+    plain: Demands
+    meshed: tuple[int, ...]
 
 
 def stretches(move: Movement, demands: Demands, index: int, with_others: bool) -> list[Stretch]:
@@ -43,19 +58,19 @@ def stretches(move: Movement, demands: Demands, index: int, with_others: bool) -
     """
     search = _Range(move, demands, index, with_others)
     nominal = move.measurements[index].nominal
-    open_ones = [(float(move.low[index]), float(move.high[index]))]
+    parts = [(float(move.low[index]), float(move.high[index]), search.every())]
     found: list[Stretch] = []
-    most = PLACED_ANEW if move.deforms[demands.pairs].any() else PARTS
     looked = 0
-    while open_ones:
-        low, high = open_ones.pop()
+    while parts:
+        low, high, before = parts.pop()
         looked += 1
-        fits, why = search.look(low, high)
-        if fits is None and high - low > TO and looked < most:
+        fits, why, left = search.look(low, high, before)
+        if fits is None and high - low > search.to(left) and looked < PARTS:
             middle = (low + high) / 2
-            open_ones += [(middle, high), (low, middle)]
+            parts += [(middle, high, left), (low, middle, left)]
             continue
-        found.append(Stretch(nominal + low, nominal + high, fits, why))
+        unsure = "" if fits is not None else search.unsure(left)
+        found.append(Stretch(nominal + low, nominal + high, fits, why, unsure))
     return _joined(found)
 
 
@@ -68,21 +83,70 @@ class _Range:
         measured = np.array([one.measured for one in move.measurements], bool)
         free = measured & with_others
         self.low, self.high = np.where(free, move.low, held), np.where(free, move.high, held)
+        self.meshes = Throughout(move)
 
-    def look(self, low: float, high: float) -> tuple[bool | None, Margin | None]:
-        """Whether a part of the range fits as a whole, or fails as a whole; None for neither."""
+    def every(self) -> _Open:
+        """All demands, before any is proved; what an angle turns is asked as boxes are (`turned.py`)."""
+        meshed = self._meshed(self.demands.pairs) & ~self.move.turns(self.demands.pairs).any(axis=1)
+        pairs, pair_of = self.demands.pairs[~meshed], self.demands.pair_of[~meshed]
+        return _Open(
+            replace(self.demands, pairs=pairs, pair_of=pair_of), tuple(np.flatnonzero(meshed).tolist())
+        )
+
+    def look(self, low: float, high: float, before: _Open) -> tuple[bool | None, Demand | None, _Open]:
+        """Whether a part of the range fits or fails as a whole, None for neither; and what is open in it."""
         first, last = self.low.copy(), self.high.copy()
         first[self.index], last[self.index] = low, high
-        everywhere = margins(self.move, self.demands, first, last)
-        if all(one.bound >= one.demand.required - one.demand.slack for one in everywhere):
-            return True, None
+        everywhere = margins(self.move, before.plain, first, last)
+        still = [one.demand for one in everywhere if not one.fits_bound]
+        names = {id(one) for one in still}
+        kept = np.array([id(one) in names for one in self.demands.all], bool)
+        meshed = tuple(
+            row
+            for row in before.meshed
+            if not self.meshes.met(self._pair(row), self._least(row), first, last, self.index)
+        )
+        left = _Open(_of(before.plain, kept), meshed)
+        if not still and not meshed:
+            return True, None, left
+        for row in meshed:
+            if self.meshes.missed(self._pair(row), self._least(row), first, last, self.index):
+                return False, self._demand(row), left
         first[self.index] = last[self.index] = (low + high) / 2
-        middle = margins(self.move, self.demands, first, last)
+        middle = margins(self.move, left.plain, first, last)
         for one in middle:
-            missed = one.demand.required - one.demand.slack - one.met
+            # Depths of meshes are ways out: that they meet is all they prove.
+            met = max(one.met, 0.0) if self._meshed(one.pairs).any() else one.met
+            missed = one.demand.required - one.demand.slack - met
             if missed > self._rate(one) * (high - low) / 2:
-                return False, one
-        return None, middle[0] if middle else None
+                return False, one.demand, left
+        return None, still[0] if still else self._demand(meshed[0]), left
+
+    def to(self, left: _Open) -> float:
+        """No part is halved that is shorter than this, mm; endless where that would decide nothing."""
+        if len(left.plain.pairs) + len(left.plain.here):
+            return TO
+        tell = any(self.meshes.may_tell(self._pair(row), self._least(row)) for row in left.meshed)
+        return TO_OF_MESHES if tell else np.inf
+
+    def unsure(self, left: _Open) -> str:
+        """Why what is open cannot be decided, if that is known."""
+        said = [self.meshes.why_not(self._pair(row)) for row in left.meshed]
+        return next((one for one in said if one), "")
+
+    def _meshed(self, pairs: np.ndarray) -> np.ndarray:
+        return np.asarray((self.move.pieces.all.kinds[pairs] == Kind.MESH).any(axis=1))
+
+    def _pair(self, row: int) -> tuple[int, int]:
+        a, b = self.demands.pairs[row].tolist()
+        return a, b
+
+    def _demand(self, row: int) -> Demand:
+        return self.demands.all[int(self.demands.pair_of[row])]
+
+    def _least(self, row: int) -> float:
+        one = self._demand(row)
+        return one.required - one.slack
 
     def _rate(self, one: Margin) -> float:
         """How much what is measured may change with the measurement at most, mm a mm or degree."""
@@ -101,13 +165,31 @@ class _Range:
         return found
 
 
+def _of(demands: Demands, chosen: np.ndarray) -> Demands:
+    """The pairs and lengths of some demands (d,) alone; all demands keep their numbers."""
+    pairs, lengths = chosen[demands.pair_of], chosen[demands.length_of]
+    return replace(
+        demands,
+        pairs=demands.pairs[pairs],
+        pair_of=demands.pair_of[pairs],
+        here=demands.here[lengths],
+        slope=demands.slope[lengths],
+        length_of=demands.length_of[lengths],
+        sure=demands.sure[lengths],
+        ends=demands.ends[lengths],
+        towards=demands.towards[lengths],
+    )
+
+
 def _joined(found: list[Stretch]) -> list[Stretch]:
     """Neighbours of one kind as one."""
     joined: list[Stretch] = []
     for one in found:
         if joined and joined[-1].fits == one.fits:
-            why = joined[-1].why or one.why
-            joined[-1] = Stretch(joined[-1].low, one.high, one.fits, why)
+            last = joined[-1]
+            joined[-1] = replace(
+                last, high=one.high, why=last.why or one.why, unsure=last.unsure or one.unsure
+            )
         else:
             joined.append(one)
     return joined

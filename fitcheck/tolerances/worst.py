@@ -152,6 +152,8 @@ class _Search:
             ends = ~worse | (used + 2 * int(worse.sum()) > PARTS) | self.dear[boxes.owner]
             # Meshes that are in each other somewhere have missed their demand: how deep at most takes long.
             ends |= self.meshed[boxes.owner] & (self.met[boxes.owner] <= 0)
+            # Open meshes that hide what they hold say nothing in smaller parts, either.
+            ends |= self.meshed[boxes.owner] & ~np.isfinite(self.met[boxes.owner])
             np.minimum.at(self.bound, boxes.owner[ends], lower[ends])
             left = np.flatnonzero(~ends)
             boxes = boxes.chosen(left)

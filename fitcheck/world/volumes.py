@@ -129,6 +129,19 @@ def is_sliver(overlap: Solid) -> bool:
     return thickness(overlap) <= SLIVER and _girth(overlap, SLIDING) <= SLIDING
 
 
+def widest_ball(first: Solid, second: Solid, enough: float) -> float:
+    """Diameter of a ball that two solids share, mm: they are at least so deep in each other.
+
+    Args:
+        enough: no more is looked for above this.
+
+    Returns:
+        0 where none is found, or where they share more than `MANY` faces.
+    """
+    shared = first ^ second
+    return 0.0 if shared.num_tri() > MANY else _girth(shared, enough)
+
+
 def _girth(overlap: Solid, enough: float) -> float:
     """Diameter of the largest ball found in an overlap, mm; no more is looked for above `enough`."""
     if overlap.is_empty():

@@ -70,8 +70,10 @@ class Swept:
             return np.zeros(len(move.measurements))
         moved = np.abs(move.centres[:, rows] - move.centres[:, [self.seen_from]])
         found = (moved + np.abs(move.halves[:, rows])).max(axis=(1, 2))
-        # What changes a mesh's shape moves its edges, if not its bounds.
-        return np.asarray(np.where(move.changed_by[:, rows].any(axis=1), np.maximum(found, 1.0), found))
+        # What changes a mesh's shape moves its edges, if not its bounds; what turns anything, its corners.
+        angles = np.array([one.angle for one in move.measurements], bool) & move.turns(rows).any()
+        edges = move.changed_by[:, rows].any(axis=1) | angles
+        return np.asarray(np.where(edges, np.maximum(found, 1.0), found))
 
     def _square(self, rows: np.ndarray) -> np.ndarray:
         pieces = self.move.pieces.all

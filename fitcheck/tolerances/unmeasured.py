@@ -84,10 +84,14 @@ class _Range:
         free = measured & with_others
         self.low, self.high = np.where(free, move.low, held), np.where(free, move.high, held)
         self.meshes = Throughout(move)
+        angles = np.array([one.angle for one in move.measurements], bool)
+        # With every angle as drawn what turns moves linearly, too.
+        self.turns = bool(angles[index] or (angles & (self.low < self.high)).any())
+        self.turned = [] if angles[index] else np.flatnonzero(self._turned_meshes()).tolist()
 
     def every(self) -> _Open:
         """All demands, before any is proved; what an angle turns is asked as boxes are (`turned.py`)."""
-        meshed = self._meshed(self.demands.pairs) & ~self.move.turns(self.demands.pairs).any(axis=1)
+        meshed = self._meshed(self.demands.pairs) & ~self._turned_meshes()
         pairs, pair_of = self.demands.pairs[~meshed], self.demands.pair_of[~meshed]
         return _Open(
             replace(self.demands, pairs=pairs, pair_of=pair_of), tuple(np.flatnonzero(meshed).tolist())
@@ -112,6 +116,9 @@ class _Range:
         for row in meshed:
             if self.meshes.missed(self._pair(row), self._least(row), first, last, self.index):
                 return False, self._demand(row), left
+        for row in self.turned:
+            if kept[self.demands.pair_of[row]] and self._missed_as_drawn(row, low, high):
+                return False, self._demand(row), left
         first[self.index] = last[self.index] = (low + high) / 2
         middle = margins(self.move, left.plain, first, last)
         for one in middle:
@@ -133,6 +140,17 @@ class _Range:
         """Why what is open cannot be decided, if that is known."""
         said = [self.meshes.why_not(self._pair(row)) for row in left.meshed]
         return next((one for one in said if one), "")
+
+    def _turned_meshes(self) -> np.ndarray:
+        """(q,) pairs with a mesh of which an angle turns one in this search."""
+        pairs = self.demands.pairs
+        return np.asarray(self._meshed(pairs) & self.move.turns(pairs).any(axis=1) & self.turns)
+
+    def _missed_as_drawn(self, row: int, low: float, high: float) -> bool:
+        """Whether a pair is missed at every value, the others as drawn: at their worst it is no better."""
+        first, last = np.clip(0.0, self.low, self.high), np.clip(0.0, self.low, self.high)
+        first[self.index], last[self.index] = low, high
+        return self.meshes.missed(self._pair(row), self._least(row), first, last, self.index)
 
     def _meshed(self, pairs: np.ndarray) -> np.ndarray:
         return np.asarray((self.move.pieces.all.kinds[pairs] == Kind.MESH).any(axis=1))

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections import OrderedDict
+from pathlib import Path
 
 import lattice
 import manifold3d
@@ -380,3 +384,23 @@ def test_solids_are_made_once():
     solid = volumes.solid_of(Kind.BOX, half, None)
     away = volumes.moved(solid, Pose(turn_about(np.array([0.0, 1, 0]), 90), np.array([10.0, 0, 0])))
     assert volumes.bounds_of(away) == pytest.approx(np.array([[2, -3, -3], [18, 3, 3]]))
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="no count of threads here")
+@pytest.mark.parametrize("alone", [True, False])
+def test_processes_beside_each_other_share_volumes_with_no_threads(alone):
+    """What is much for the library to do takes threads of its own where it may, and none where it may not."""
+    code = f"""
+import os
+from fitcheck.world.volumes import Solid, use_one_thread
+before = len(os.listdir("/proc/self/task"))
+{"use_one_thread()" if alone else ""}
+one, other = Solid.sphere(10.0, 256), Solid.sphere(9.0, 200)
+for k in range(6):
+    (one ^ other.translate((3.0 + k / 10, 0.0, 0.0))).volume()
+print(len(os.listdir("/proc/self/task")) - before, len(os.sched_getaffinity(0)))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    more, processors = map(int, done.stdout.split())
+    assert processors == len(os.sched_getaffinity(0))
+    assert (more == 0) == (alone or processors == 1)

@@ -24,6 +24,7 @@ from typing import Any
 
 from fitcheck.layouts.asked import Asker, numbered
 from fitcheck.layouts.read import Layouts, read_layouts
+from fitcheck.world.volumes import use_one_thread
 
 Record = dict[str, Any]
 # What is found out about some layouts, and how many seconds it took.
@@ -52,6 +53,7 @@ def _serve(
     for other in of_others:
         # A copy of the asking process holds its ends too: open they would hide that it is gone.
         other.close()
+    use_one_thread()
     asker = Asker(read_layouts(*files) if layouts is None else layouts)
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:

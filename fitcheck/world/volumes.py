@@ -6,6 +6,7 @@ flush pieces (volume 0 within 2e-11), so they decide what a hit of two surfaces 
 
 from __future__ import annotations
 
+import os
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -44,6 +45,8 @@ MANY, MARGIN = 2_000, 1.0
 # How exact a bracketed way out is, mm.
 EXACT = 1e-3
 FACES_KEPT = 1_000_000
+# Sides of a ball whose volume the library takes for much to do; it takes 7 ms.
+MUCH = 64
 
 Solid: TypeAlias = manifold3d.Manifold
 
@@ -108,6 +111,23 @@ def joined(bodies: Bodies, rows: slice, at: np.ndarray) -> Solid | None:
             return None
         solids.append(moved(solid, Pose(bodies.rotations[row], bodies.centres[row] - at)))
     return solids[0] if len(solids) == 1 else Solid.batch_boolean(solids, manifold3d.OpType.Add)
+
+
+def use_one_thread() -> None:
+    """Have this process share no volume with several threads: for processes that ask beside each other.
+
+    Threads of each would only take processors from the others: two processes on two took a third longer. The
+    library asks once how many processors it may use, when it first has much to do.
+    """
+    if not hasattr(os, "sched_setaffinity"):
+        return
+    all_of_them = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {min(all_of_them)})
+    try:
+        ball = Solid.sphere(1.0, MUCH)
+        (ball ^ ball.translate((0.5, 0.0, 0.0))).volume()
+    finally:
+        os.sched_setaffinity(0, all_of_them)
 
 
 def thickness(overlap: Solid) -> float:

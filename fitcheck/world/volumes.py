@@ -116,7 +116,7 @@ def joined(bodies: Bodies, rows: slice, at: np.ndarray) -> Solid | None:
 def use_one_thread() -> None:
     """Have this process share no volume with several threads: for processes that ask beside each other.
 
-    Threads of each would only take processors from the others: two processes on two took a third longer. The
+    Threads of each would only take processors from the others: half as much work again, for nothing. The
     library asks once how many processors it may use, when it first has much to do.
     """
     if not hasattr(os, "sched_setaffinity"):

@@ -60,7 +60,7 @@ def ask(*parts, to="thing.mouth", opened=(), shut=("bottom",), **reach):
 
 
 @pytest.mark.parametrize(("hole", "by", "gets"), [
-    (60, "finger", True), (60, "fingers", True), (60, "hand", False), (101, "hand", True), (99, "hand", False),
+    (60, "finger", True), (60, "fingers", True), pytest.param(60, "hand", False, marks=pytest.mark.long), (101, "hand", True), (99, "hand", False),
     (24, "finger", False), (26, "finger", True),
 ])  # fmt: skip
 def test_through_a_round_hole_of_known_size(hole, by, gets):

@@ -129,7 +129,7 @@ def test_pairs_are_those_of_brute_force(spots, shift, order):
 plays = st.lists(st.integers(0, 20).map(lambda n: n / 20), min_size=2, max_size=8)
 
 
-@settings(derandomize=True, deadline=None, max_examples=25)
+@settings(derandomize=True, deadline=None, max_examples=12)
 @given(plays=plays, seed=st.integers(0, 10_000), degrees=st.floats(-3, 3), noise=st.floats(0, 1.5))
 def test_moves_against_scipy(plays, seed, degrees, noise):
     random = np.random.default_rng(seed)
@@ -166,7 +166,7 @@ def test_moves_against_scipy(plays, seed, degrees, noise):
         assert easiest.worst <= float(excess(best.x).max()) + 1e-5
 
 
-@settings(derandomize=True, deadline=None, max_examples=80)
+@settings(derandomize=True, deadline=None, max_examples=35)
 @given(
     spots=st.lists(st.tuples(st.floats(-1, 1), st.floats(-1, 1)), min_size=2, max_size=5), seed=st.integers(0, 9999),
     slotted=st.booleans(),

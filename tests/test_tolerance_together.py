@@ -79,6 +79,7 @@ parts:
 """
 
 
+@pytest.mark.long
 def test_a_range_beside_a_mesh_that_turns(tmp_path):
     text = RANGE.format(turn="30 ± 3 deg", low=0, high=60, up=0)
     _held(tmp_path, text, 25)

@@ -212,7 +212,9 @@ def hold(text: str, count: int, with_others: bool = False, seed: int = 0) -> Non
     for one in found:
         if one.fits is None and not with_others:
             # Undecided is only what nearly touches.
-            for value in np.linspace(one.low, one.high, 3).tolist():
+            # Its ends are off the change by so much: what is held on both sides there has a long way out.
+            edge = min(AT_A_CHANGE, (one.high - one.low) / 2)
+            for value in np.linspace(one.low + edge, one.high - edge, 3).tolist():
                 (both,) = measure(bodies(world.elsewhere({"u": value})), [(0, 1)])
                 # (A corner in another part is deeper than a ball that it holds is wide.)
                 assert both.distance <= AT_A_CHANGE and both.depth <= 4 * AT_A_CHANGE, (value, one, both)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from test_tolerance_boxes import of_box
 from tolerance_scenes import asked, placed
 
 from fitcheck.checks.demanded import demands_of
@@ -27,11 +28,6 @@ parts:
 rules:
   empty_boxes: {{wanted: [{{name: pump, in: case.room, size: [{size}, 30, 20]}}]}}
 """
-
-
-def of_box(answer):
-    (one,) = (f for f in answer.findings if f.rule.startswith("empty_boxes.wanted"))
-    return one
 
 
 def test_a_box_beside_a_bar_that_turns_a_little(tmp_path):

@@ -85,6 +85,21 @@ class Demands:
             found[at] = turned.ways(none, offsets, offsets, normals).least[:, 0]
         return found.reshape(len(rows), len(offsets))
 
+    def of_those(self, chosen: np.ndarray) -> Demands:
+        """The pairs and lengths of some demands (d,) alone; all demands keep their numbers."""
+        pairs, lengths = chosen[self.pair_of], chosen[self.length_of]
+        return replace(
+            self,
+            pairs=self.pairs[pairs],
+            pair_of=self.pair_of[pairs],
+            here=self.here[lengths],
+            slope=self.slope[lengths],
+            length_of=self.length_of[lengths],
+            sure=self.sure[lengths],
+            ends=self.ends[lengths],
+            towards=self.towards[lengths],
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Margin:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -67,15 +67,4 @@ def _near(demands: Demands, every: list[Margin], gain: float) -> Demands:
     """The demands that may be the least ones after a gain: no others need to be asked again."""
     kept = {id(one.demand) for one in every if one.least <= every[0].least + gain}
     index = np.array([id(one) in kept for one in demands.all], bool)
-    pairs, lengths = index[demands.pair_of], index[demands.length_of]
-    return replace(
-        demands,
-        pairs=demands.pairs[pairs],
-        pair_of=demands.pair_of[pairs],
-        here=demands.here[lengths],
-        slope=demands.slope[lengths],
-        length_of=demands.length_of[lengths],
-        sure=demands.sure[lengths],
-        ends=demands.ends[lengths],
-        towards=demands.towards[lengths],
-    )
+    return demands.of_those(index)

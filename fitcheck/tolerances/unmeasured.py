@@ -110,7 +110,7 @@ class _Range:
             for row in before.meshed
             if not self.meshes.met(self._pair(row), self._least(row), first, last, self.index)
         )
-        left = _Open(_of(before.plain, kept), meshed)
+        left = _Open(before.plain.of_those(kept), meshed)
         if not still and not meshed:
             return True, None, left
         for row in meshed:
@@ -181,22 +181,6 @@ class _Range:
         if turns.any():
             found[turns] = turned_of(self.move, pairs[turns]).rate[:, self.index]
         return found
-
-
-def _of(demands: Demands, chosen: np.ndarray) -> Demands:
-    """The pairs and lengths of some demands (d,) alone; all demands keep their numbers."""
-    pairs, lengths = chosen[demands.pair_of], chosen[demands.length_of]
-    return replace(
-        demands,
-        pairs=demands.pairs[pairs],
-        pair_of=demands.pair_of[pairs],
-        here=demands.here[lengths],
-        slope=demands.slope[lengths],
-        length_of=demands.length_of[lengths],
-        sure=demands.sure[lengths],
-        ends=demands.ends[lengths],
-        towards=demands.towards[lengths],
-    )
 
 
 def _joined(found: list[Stretch]) -> list[Stretch]:
